@@ -1,0 +1,1 @@
+"""Air records, doses and rind states in, findings out; one file per condition."""

@@ -1,0 +1,332 @@
+"""The site file: rooms, sensors, styles and routes, as validated and typed settings.
+
+`load` reads and validates a file or raises `SiteFileError`; `monitor.site_check` turns every fault into a
+line a person can act on.  Secrets never stand in the file: it names environment variables that hold them.
+"""
+
+from __future__ import annotations
+
+from functools import cached_property
+from pathlib import Path
+from typing import Annotated, Any, Literal
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, StringConstraints, field_validator, model_validator
+
+from monitor.errors import SiteFileError
+from monitor.records import QUANTITIES
+
+Identifier = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]
+Name = Annotated[str, StringConstraints(min_length=1, max_length=300, strip_whitespace=True)]
+EnvironmentName = Annotated[str, StringConstraints(pattern=r"^[A-Za-z_][A-Za-z0-9_]{0,127}$")]
+Span = tuple[float, float]
+
+
+class Settings(BaseModel):
+    """Base of all settings: unknown keys are faults, values do not change once read."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, allow_inf_nan=False)
+
+
+class SiteInfo(Settings):
+    """The building."""
+
+    name: Name
+    time_zone: str = "UTC"
+    altitude_m: float = Field(0.0, ge=-500, le=6000)
+    display_unit: Literal["degC", "degF"] = "degC"
+
+    @field_validator("time_zone")
+    @classmethod
+    def _known_zone(cls, value: str) -> str:
+        if value not in available_timezones():
+            raise ValueError("not an IANA time zone; write for example Europe/Dublin")
+        return value
+
+    @property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.time_zone)
+
+
+class Broker(Settings):
+    """Where sensors publish."""
+
+    host: str = "127.0.0.1"
+    port: int = Field(1883, ge=1, le=65535)
+    tls: bool = False
+    ca_file: str | None = None
+    username_env: EnvironmentName | None = None
+    password_env: EnvironmentName | None = None
+    client_id: str = Field("maturing-room-monitor", min_length=1, max_length=64)
+    session_expiry_s: int = Field(7 * 86400, ge=0, le=0xFFFFFFFE)
+    keepalive_s: int = Field(30, ge=5, le=3600)
+    share_name: Identifier | None = None
+
+
+class StoreSettings(Settings):
+    """Where readings are kept.  ``folder`` is relative to the site file."""
+
+    kind: Literal["embedded", "influx"] = "embedded"
+    folder: str = "data"
+    commit_rows: int = Field(1000, ge=1, le=100_000)
+    commit_interval_s: float = Field(1.0, gt=0, le=1.0)
+    rejects_kept: int = Field(1000, ge=10, le=1_000_000)
+    influx_url_env: EnvironmentName = "MATURING_INFLUX_URL"
+    influx_org_env: EnvironmentName = "MATURING_INFLUX_ORG"
+    influx_bucket_env: EnvironmentName = "MATURING_INFLUX_BUCKET"
+    influx_token_env: EnvironmentName = "MATURING_INFLUX_TOKEN"
+
+
+class LedgerSettings(Settings):
+    """Where the ledger and the alarm journal are kept: SQLite files in the store's folder, or a database URL
+    held by an environment variable."""
+
+    url_env: EnvironmentName | None = None
+
+
+class Place(Settings):
+    """A rack, shelf or height in a room."""
+
+    id: Identifier
+    name: Name | None = None
+    height_m: float | None = Field(None, ge=-5, le=30)
+    air_speed_m_s: float | None = Field(None, ge=0, le=10)
+
+
+class Room(Settings):
+    """A maturing room and its places."""
+
+    id: Identifier
+    name: Name
+    kind: Literal["cave", "cold-room", "cellar"]
+    air_speed_m_s: float = Field(0.1, ge=0, le=10)
+    places: tuple[Place, ...] = Field(alias="place")
+    rules: dict[str, dict[str, float | bool | str]] = Field(default_factory=dict)
+
+    def air_speed_at(self, place: str) -> float:
+        """The air speed at a place [m/s]: its own where stated, else the room's."""
+        for candidate in self.places:
+            if candidate.id == place and candidate.air_speed_m_s is not None:
+                return candidate.air_speed_m_s
+        return self.air_speed_m_s
+
+
+class FieldSettings(Settings):
+    """Where in a JSON message a quantity stands, and in what unit it is sent."""
+
+    pointer: str = Field(max_length=300)
+    unit: str = ""
+
+
+class Sensor(Settings):
+    """A device at a place.  ``topic`` defaults to ``maturing/ID/PAYLOAD``."""
+
+    id: Identifier
+    room: Identifier
+    place: Identifier
+    quantities: tuple[str, ...] = ("temperature", "humidity")
+    interval_s: float = Field(60.0, gt=0, le=86400)
+    temperature_uncertainty_k: float = Field(0.3, ge=0, le=10)
+    humidity_uncertainty_pct: float = Field(2.0, ge=0, le=30)
+    topic: str = Field("", max_length=1000)
+    payload: Literal["senml", "json", "pointer", "number"] = "senml"
+    fields: dict[str, FieldSettings] = Field(default_factory=dict)
+    units: dict[str, str] = Field(default_factory=dict)
+
+    @field_validator("quantities")
+    @classmethod
+    def _known_quantities(cls, value: tuple[str, ...]) -> tuple[str, ...]:
+        unknown = [q for q in value if q not in QUANTITIES]
+        if unknown or not value:
+            raise ValueError(f"{', '.join(unknown) or 'none'}: choose from {', '.join(QUANTITIES)}")
+        return value
+
+    @field_validator("topic")
+    @classmethod
+    def _plain_topic(cls, value: str) -> str:
+        if "\x00" in value or "#" in value or "+" in value:
+            raise ValueError("a sensor's topic is one exact topic, without + or #")
+        return value
+
+    @property
+    def full_topic(self) -> str:
+        return self.topic or f"maturing/{self.id}/{self.payload}"
+
+
+class Geometry(Settings):
+    """A wheel's size when made."""
+
+    diameter_m: float = Field(gt=0.01, le=2)
+    height_m: float = Field(gt=0.005, le=2)
+    mass_kg: float = Field(gt=0.01, le=500)
+
+
+class Stage(Settings):
+    """A span of age with the bands the style wants and the reference climate that counts as intended.
+
+    ``to_day`` is exclusive and None for the last stage.
+    """
+
+    name: Name
+    from_day: int = Field(ge=0, le=20_000)
+    to_day: int | None = Field(None, ge=1, le=20_000)
+    temperature_c: Span
+    rh_pct: Span
+    reference_temperature_c: float = Field(ge=-5, le=40)
+    reference_rh_pct: float = Field(ge=30, le=100)
+
+    @field_validator("temperature_c", "rh_pct")
+    @classmethod
+    def _band_right_way_up(cls, value: Span) -> Span:
+        if value[0] >= value[1]:
+            raise ValueError(f"the band is upside down: write [{value[1]:g}, {value[0]:g}]")
+        return value
+
+    @model_validator(mode="after")
+    def _in_range(self) -> Stage:
+        if not (-10 <= self.temperature_c[0] and self.temperature_c[1] <= 45):
+            raise ValueError("temperature_c lies outside -10 to 45 degC")
+        if not (0 <= self.rh_pct[0] and self.rh_pct[1] <= 100):
+            raise ValueError("rh_pct lies outside 0 to 100 %; write percent, not a fraction")
+        if self.rh_pct[1] <= 1:
+            raise ValueError("rh_pct looks like a fraction; write percent, for example [82, 88]")
+        if self.to_day is not None and self.to_day <= self.from_day:
+            raise ValueError("to_day must be after from_day")
+        return self
+
+
+class Style(Settings):
+    """A family of cheese: geometry, rind, and target climate by stage of age."""
+
+    id: Identifier
+    name: Name
+    rind: Literal["cloth-bound", "natural", "washed", "bloomy", "bare"]
+    geometry: Geometry
+    stages: tuple[Stage, ...] = Field(alias="stage")
+    grading_from_day: int | None = Field(None, ge=0, le=20_000)
+    unwanted_moulds: tuple[str, ...] = ()
+    wanted_moulds: tuple[str, ...] = ()
+    rind_parameters: dict[str, float] = Field(default_factory=dict)
+
+    def stage_at(self, age_days: float) -> Stage:
+        """The stage a wheel of that age is in; the first before, the last after all stages."""
+        for stage in self.stages:
+            if stage.to_day is None or age_days < stage.to_day:
+                return stage
+        return self.stages[-1]
+
+
+class Route(Settings):
+    """A way to reach a person; ``address_env`` names the environment variable that holds an Apprise address."""
+
+    name: Identifier
+    address_env: EnvironmentName
+    least_priority: Literal["low", "medium", "high", "critical"] = "low"
+
+
+class BandRule(Settings):
+    """Air outside the bands of what the room holds."""
+
+    temperature_deadband_k: float = Field(0.3, ge=0, le=5)
+    humidity_deadband_pct: float = Field(1.0, ge=0, le=20)
+    delay_min: float = Field(30.0, ge=0, le=1440)
+
+
+class PaceRule(Settings):
+    """A pace too far from 1.0 (as intended)."""
+
+    highest_pace: float = Field(1.6, gt=1, le=20)
+    lowest_pace: float = Field(0.4, ge=0, lt=1)
+    deadband: float = Field(0.1, ge=0, le=1)
+    delay_min: float = Field(120.0, ge=0, le=14 * 1440)
+
+
+class MouldRule(Settings):
+    """Unwanted mould growing too much faster than in the reference climate."""
+
+    highest_pace: float = Field(1.8, gt=1, le=50)
+    deadband: float = Field(0.1, ge=0, le=1)
+    delay_min: float = Field(240.0, ge=0, le=14 * 1440)
+
+
+class SilenceRule(Settings):
+    """A sensor gone quiet, counted in its own expected intervals."""
+
+    intervals: float = Field(3.0, ge=1.5, le=1000)
+    least_min: float = Field(2.0, ge=0, le=1440)
+
+
+class Rules(Settings):
+    """Settings of the rules for the whole site; a room may override them under ``[room.rules.NAME]``."""
+
+    band: BandRule = BandRule()
+    drying_pace: PaceRule = PaceRule()
+    mould_pace: MouldRule = MouldRule()
+    silence: SilenceRule = SilenceRule()
+
+
+class Site(Settings):
+    """The whole site file."""
+
+    version: Literal[1] = 1
+    site: SiteInfo
+    broker: Broker = Broker()
+    store: StoreSettings = StoreSettings()
+    ledger: LedgerSettings = LedgerSettings()
+    rules: Rules = Rules()
+    rooms: tuple[Room, ...] = Field(alias="room")
+    sensors: tuple[Sensor, ...] = Field(alias="sensor", default=())
+    styles: tuple[Style, ...] = Field(alias="style", default=())
+    routes: tuple[Route, ...] = Field(alias="route", default=())
+
+    _path: Path = PrivateAttr(default=Path("site.toml"))
+
+    @property
+    def path(self) -> Path:
+        """The file this came from."""
+        return self._path
+
+    def at(self, path: Path) -> Site:
+        """This site, known to stand in the file ``path``."""
+        self._path = path
+        return self
+
+    @property
+    def data_folder(self) -> Path:
+        """The folder that holds the store, the ledger and the journal."""
+        return (self._path.parent / self.store.folder).resolve()
+
+    @cached_property
+    def room_by_id(self) -> dict[str, Room]:
+        return {room.id: room for room in self.rooms}
+
+    @cached_property
+    def sensor_by_id(self) -> dict[str, Sensor]:
+        return {sensor.id: sensor for sensor in self.sensors}
+
+    @cached_property
+    def style_by_id(self) -> dict[str, Style]:
+        return {style.id: style for style in self.styles}
+
+
+def rule_settings(site: Site, room: Room, rule: str) -> Any:
+    """The settings of a rule in a room: the site's, with the room's own keys laid over them."""
+    base = getattr(site.rules, rule)
+    return type(base).model_validate({**base.model_dump(), **room.rules.get(rule, {})})
+
+
+def load(path: str | Path) -> Site:
+    """Read and validate a site file.
+
+    Raises
+    ------
+    SiteFileError
+        The file cannot be read or has faults; ``faults`` on the error lists every one.
+    """
+    from monitor.site_check import check_file
+
+    site, faults = check_file(Path(path))
+    if site is None:
+        more = f" (and {len(faults) - 1} more faults)" if len(faults) > 1 else ""
+        raise SiteFileError(f"{faults[0]}{more}; see them all with: maturing-room check {path}", list(faults))
+    return site
