@@ -1,0 +1,120 @@
+"""Checks what comes into the air functions, so that impossible values raise and unknown ones stay unknown.
+
+``None`` and NaN both mean "not known" and come out as NaN; nothing else is repaired or guessed.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Callable
+from typing import Any, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.errors import PhysicsError
+
+Values: TypeAlias = Any
+"""What goes in and out of the air functions: a float for scalars, an array for arrays; None is NaN."""
+
+Array: TypeAlias = NDArray[np.float64]
+
+LOWEST_TEMPERATURE_C = -40.0
+HIGHEST_TEMPERATURE_C = 60.0
+RH_TOLERANCE_PCT = 1e-6
+"""Rounding allowed beyond 0..100 %; such values are brought back to the limit."""
+
+LOWEST_PRESSURE_PA = 20_000.0
+"""No maturing room is higher than about 11 km; a lower pressure is most likely a figure in kPa or hPa."""
+HIGHEST_PRESSURE_PA = 200_000.0
+
+BLOCK = 8192
+"""Points worked on at a time: the working arrays of one block stay in a core's own cache."""
+
+
+class HumidityLooksLikeFraction(UserWarning):
+    """A humidity in percent is expected, and every value given lies above 0 and at or below 1."""
+
+
+def as_floats(values: Values, name: str) -> Array:
+    """Turn a scalar, list or array into floats; None becomes NaN; text and the like raise PhysicsError."""
+    try:
+        array = np.asarray(values)
+        if array.dtype.kind in "USMmcb":
+            raise TypeError(f"not a number but {array.dtype}")
+        if array.dtype.kind == "O" and any(isinstance(v, (str, bytes, bool)) for v in array.ravel()):
+            raise TypeError("text among the numbers")
+        return array.astype(np.float64, copy=False)
+    except (TypeError, ValueError) as error:
+        raise PhysicsError(f"{name}: numbers are expected, got {values!r:.80} ({error})") from error
+
+
+def require_range(
+    array: Array, low: float, high: float, name: str, unit: str, tolerance: float = 0.0
+) -> None:
+    """Raise PhysicsError naming the first value more than the tolerance outside low..high [unit]; NaN passes."""
+    if array.size == 0:
+        return
+    if np.fmin.reduce(array, axis=None) >= low - tolerance and np.fmax.reduce(array, axis=None) <= high + tolerance:
+        return
+    outside = (array < low - tolerance) | (array > high + tolerance)
+    if outside.any():
+        value = array[outside].flat[0]
+        raise PhysicsError(f"{name} {value:.10g} {unit} is impossible here: expected {low:g} to {high:g} {unit}")
+
+
+def temperatures(values: Values, name: str = "temperature_c") -> Array:
+    """Checked temperatures [degC]; outside -40..60 raises PhysicsError."""
+    array = as_floats(values, name)
+    require_range(array, LOWEST_TEMPERATURE_C, HIGHEST_TEMPERATURE_C, name, "degC")
+    return array
+
+
+def humidities(values: Values, name: str = "rh_pct") -> Array:
+    """Checked relative humidities [%]; outside 0..100 raises PhysicsError, a fraction warns."""
+    array = as_floats(values, name)
+    require_range(array, 0.0, 100.0, name, "%", RH_TOLERANCE_PCT)
+    if array.size == 0:
+        return array
+    low, high = np.fmin.reduce(array, axis=None), np.fmax.reduce(array, axis=None)
+    if 0.0 < high <= 1.0:
+        warnings.warn(
+            f"{name} is at most {high:g} %: percent is expected, this looks like a fraction",
+            HumidityLooksLikeFraction,
+            stacklevel=4,
+        )
+    if low < 0.0 or high > 100.0:
+        return np.clip(array, 0.0, 100.0)
+    return array
+
+
+def pressures(values: Values, name: str = "pressure_pa") -> Array:
+    """Checked air pressures [Pa]; outside 20,000..200,000 raises PhysicsError (hPa and kPa do, too)."""
+    array = as_floats(values, name)
+    require_range(array, LOWEST_PRESSURE_PA, HIGHEST_PRESSURE_PA, name, "Pa")
+    return array
+
+
+def in_blocks(function: Callable[..., Array], *arrays: Array) -> Values:
+    """Apply a point-by-point function to arrays of any (broadcastable) shape, a cache-sized block at a time.
+
+    Returns a float if every input is a scalar, else an array of the common shape.
+    """
+    if all(array.ndim == 0 for array in arrays):
+        return float(function(*(array.reshape(1) for array in arrays))[0])
+    if all(array.ndim == 0 or array.shape == arrays[0].shape for array in arrays) and arrays[0].ndim:
+        shape = arrays[0].shape
+        flat = [array.reshape(1) if array.ndim == 0 else array.reshape(-1) for array in arrays]
+    else:
+        try:
+            full = np.broadcast_arrays(*arrays)
+        except ValueError as error:
+            raise PhysicsError(f"shapes do not fit together: {[a.shape for a in arrays]}") from error
+        shape = full[0].shape
+        flat = [array.reshape(-1) for array in full]
+    size = int(np.prod(shape))
+    result = np.empty(size)
+    for start in range(0, size, BLOCK):
+        stop = start + BLOCK
+        result[start:stop] = function(*(a if a.size == 1 else a[start:stop] for a in flat))
+    return result.reshape(shape)
