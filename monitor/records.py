@@ -110,7 +110,10 @@ class AirRecord:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """A ten-minute slot of a sensor whose air record is to be made again; ``revision`` tells one change from a later one."""
+    """A sensor's ten-minute slot whose air record is to be made again.
+
+    ``revision`` tells one change of a slot from a later one.
+    """
 
     sensor: str
     slot_ms: int

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import itertools
 import re
 import tomllib
 from collections.abc import Iterator
@@ -39,7 +40,9 @@ def check_file(path: Path) -> tuple[Site | None, list[Fault]]:
             return None, [Fault(str(path), None, "", "over 4 MB; a site file is a few kilobytes of text")]
         text = path.read_bytes().decode("utf-8")
     except FileNotFoundError:
-        return None, [Fault(str(path), None, "", "no such file; `maturing-room demo` writes one to start from")]
+        return None, [
+            Fault(str(path), None, "", "no such file; `maturing-room demo` writes one to start from")
+        ]
     except (OSError, UnicodeDecodeError) as error:
         return None, [Fault(str(path), None, "", f"cannot be read as UTF-8 text: {error}")]
     return check_text(text, path)
@@ -60,7 +63,10 @@ def check_text(text: str, path: Path) -> tuple[Site | None, list[Fault]]:
     except ValidationError as error:
         faults += [(_plain_key(e["loc"]), _message(e)) for e in error.errors(include_url=False)]
     faults += list(_between_parts(data))
-    located = [Fault(str(path), _line_of(key, lines), key_text(key), message) for key, message in dict.fromkeys(faults)]
+    located = [
+        Fault(str(path), _line_of(key, lines), key_text(key), message)
+        for key, message in dict.fromkeys(faults)
+    ]
     located.sort(key=lambda f: (f.line or 0, f.key))
     return (None, located) if located else (site, [])
 
@@ -133,7 +139,9 @@ def _message(error: Any) -> str:
         return "is missing; add it"
     text = str(error["msg"]).removeprefix("Value error, ")
     if kind == "string_pattern_mismatch":
-        text = "use letters, digits, dots, dashes and underscores, beginning with a letter or digit, at most 64"
+        text = (
+            "use letters, digits, dots, dashes and underscores, beginning with a letter or digit, at most 64"
+        )
         if location and str(location[-1]).endswith("_env"):
             return "name an environment variable, for example MATURING_ROUTE_MAIL; never the secret itself"
     shown = "" if isinstance(given, dict | list) else f" (it is {_short(given)})"
@@ -188,7 +196,9 @@ def _between_parts(data: dict[str, Any]) -> Iterator[tuple[KeyPath, str]]:
     for kind, key in (("room", "id"), ("sensor", "id"), ("style", "id"), ("route", "name")):
         yield from _doubled((kind,), key, _tables(data, kind))
     yield from _doubled_topics(data)
-    rooms = {str(r.get("id")): {str(p.get("id")) for _, p in _tables(r, "place")} for _, r in _tables(data, "room")}
+    rooms = {
+        str(r.get("id")): {str(p.get("id")) for _, p in _tables(r, "place")} for _, r in _tables(data, "room")
+    }
     for index, sensor in _tables(data, "sensor"):
         yield from _place_faults(index, sensor, rooms)
     for index, room in _tables(data, "room"):
@@ -200,14 +210,19 @@ def _between_parts(data: dict[str, Any]) -> Iterator[tuple[KeyPath, str]]:
         yield from _stages(index, style)
 
 
-def _doubled(prefix: KeyPath, key: str, tables: list[tuple[int, dict[str, Any]]]) -> Iterator[tuple[KeyPath, str]]:
+def _doubled(
+    prefix: KeyPath, key: str, tables: list[tuple[int, dict[str, Any]]]
+) -> Iterator[tuple[KeyPath, str]]:
     seen: dict[str, int] = {}
     for index, table in tables:
         value = table.get(key)
         if not isinstance(value, str):
             continue
         if value in seen:
-            yield (*prefix, index, key), f"{_short(value)} is also number {seen[value] + 1}; give each its own"
+            yield (
+                (*prefix, index, key),
+                f"{_short(value)} is also number {seen[value] + 1}; give each its own",
+            )
         seen.setdefault(value, index)
 
 
@@ -224,14 +239,19 @@ def _doubled_topics(data: dict[str, Any]) -> Iterator[tuple[KeyPath, str]]:
         seen.setdefault(topic, index)
 
 
-def _place_faults(index: int, sensor: dict[str, Any], rooms: dict[str, set[str]]) -> Iterator[tuple[KeyPath, str]]:
+def _place_faults(
+    index: int, sensor: dict[str, Any], rooms: dict[str, set[str]]
+) -> Iterator[tuple[KeyPath, str]]:
     room, place = sensor.get("room"), sensor.get("place")
     if not isinstance(room, str):
         return
     if room not in rooms:
         yield ("sensor", index, "room"), f"no room {_short(room)}; {_choices(room, rooms)}"
     elif isinstance(place, str) and place not in rooms[room]:
-        yield ("sensor", index, "place"), f"no place {_short(place)} in room {room}; {_choices(place, rooms[room])}"
+        yield (
+            ("sensor", index, "place"),
+            f"no place {_short(place)} in room {room}; {_choices(place, rooms[room])}",
+        )
 
 
 def _choices(given: str, known: Any) -> str:
@@ -249,7 +269,9 @@ def _room_rules(index: int, room: dict[str, Any]) -> Iterator[tuple[KeyPath, str
             yield from _rule_faults((("room", index, "rules", name)), model, settings)
 
 
-def _rule_faults(prefix: KeyPath, model: type[BaseModel], settings: dict[str, Any]) -> Iterator[tuple[KeyPath, str]]:
+def _rule_faults(
+    prefix: KeyPath, model: type[BaseModel], settings: dict[str, Any]
+) -> Iterator[tuple[KeyPath, str]]:
     try:
         model.model_validate(settings)
     except ValidationError as error:
@@ -265,9 +287,11 @@ def _stages(index: int, style: dict[str, Any]) -> Iterator[tuple[KeyPath, str]]:
     stages = _tables(style, "stage")
     if style.get("stage") == []:
         yield ("style", index, "stage"), "a style has at least one [[style.stage]]"
-    for (_, earlier), (number, later) in zip(stages, stages[1:], strict=False):
+    for (_, earlier), (number, later) in itertools.pairwise(stages):
         if earlier.get("to_day") != later.get("from_day"):
-            message = f"each stage begins the day the one before ends; write from_day = {earlier.get('to_day')}"
+            message = (
+                f"each stage begins the day the one before ends; write from_day = {earlier.get('to_day')}"
+            )
             if earlier.get("to_day") is None:
                 message = "the stage before has no to_day; only the last stage may lack one"
             yield ("style", index, "stage", number, "from_day"), message

@@ -32,7 +32,9 @@ def table(figures: list[Figure]) -> str:
             )
         )
     widths = [max(len(row[i]) for row in rows) for i in range(5)]
-    return "\n".join("  ".join(cell.ljust(w) for cell, w in zip(row, widths, strict=True)).rstrip() for row in rows)
+    return "\n".join(
+        "  ".join(cell.ljust(w) for cell, w in zip(row, widths, strict=True)).rstrip() for row in rows
+    )
 
 
 def main() -> int:

@@ -1,0 +1,1 @@
+"""Readings into air records, and air records into doses."""
