@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import math
 import warnings
 from collections.abc import Callable
 from typing import Any, TypeAlias
@@ -18,6 +19,7 @@ Values: TypeAlias = Any
 """What goes in and out of the air functions: a float for scalars, an array for arrays; None is NaN."""
 
 Array: TypeAlias = NDArray[np.float64]
+Mask: TypeAlias = NDArray[np.bool_]
 
 LOWEST_TEMPERATURE_C = -40.0
 HIGHEST_TEMPERATURE_C = 60.0
@@ -28,7 +30,7 @@ LOWEST_PRESSURE_PA = 20_000.0
 """No maturing room is higher than about 11 km; a lower pressure is most likely a figure in kPa or hPa."""
 HIGHEST_PRESSURE_PA = 200_000.0
 
-BLOCK = 8192
+BLOCK = 16384
 """Points worked on at a time: the working arrays of one block stay in a core's own cache."""
 
 
@@ -49,18 +51,26 @@ def as_floats(values: Values, name: str) -> Array:
         raise PhysicsError(f"{name}: numbers are expected, got {values!r:.80} ({error})") from error
 
 
+def extremes(array: Array) -> tuple[float, float]:
+    """The least and the greatest of the known values; NaN and NaN if there are none."""
+    if array.size == 0:
+        return math.nan, math.nan
+    return float(np.fmin.reduce(array, axis=None)), float(np.fmax.reduce(array, axis=None))
+
+
 def require_range(
     array: Array, low: float, high: float, name: str, unit: str, tolerance: float = 0.0
 ) -> None:
-    """Raise PhysicsError naming the first value more than the tolerance outside low..high [unit]; NaN passes."""
-    if array.size == 0:
-        return
-    if np.fmin.reduce(array, axis=None) >= low - tolerance and np.fmax.reduce(array, axis=None) <= high + tolerance:
+    """Raise PhysicsError naming the first value outside low..high [unit] by more than the tolerance."""
+    lowest, highest = extremes(array)
+    if lowest >= low - tolerance and highest <= high + tolerance:
         return
     outside = (array < low - tolerance) | (array > high + tolerance)
     if outside.any():
         value = array[outside].flat[0]
-        raise PhysicsError(f"{name} {value:.10g} {unit} is impossible here: expected {low:g} to {high:g} {unit}")
+        raise PhysicsError(
+            f"{name} {value:.10g} {unit} is impossible here: expected {low:g} to {high:g} {unit}"
+        )
 
 
 def temperatures(values: Values, name: str = "temperature_c") -> Array:
@@ -73,17 +83,15 @@ def temperatures(values: Values, name: str = "temperature_c") -> Array:
 def humidities(values: Values, name: str = "rh_pct") -> Array:
     """Checked relative humidities [%]; outside 0..100 raises PhysicsError, a fraction warns."""
     array = as_floats(values, name)
-    require_range(array, 0.0, 100.0, name, "%", RH_TOLERANCE_PCT)
-    if array.size == 0:
-        return array
-    low, high = np.fmin.reduce(array, axis=None), np.fmax.reduce(array, axis=None)
+    low, high = extremes(array)
     if 0.0 < high <= 1.0:
         warnings.warn(
             f"{name} is at most {high:g} %: percent is expected, this looks like a fraction",
             HumidityLooksLikeFraction,
             stacklevel=4,
         )
-    if low < 0.0 or high > 100.0:
+    if not (low >= 0.0 and high <= 100.0):
+        require_range(array, 0.0, 100.0, name, "%", RH_TOLERANCE_PCT)
         return np.clip(array, 0.0, 100.0)
     return array
 
@@ -95,26 +103,28 @@ def pressures(values: Values, name: str = "pressure_pa") -> Array:
     return array
 
 
-def in_blocks(function: Callable[..., Array], *arrays: Array) -> Values:
+def in_blocks(function: Callable[..., Array], *arrays: Array, working_arrays: int = 0) -> Values:
     """Apply a point-by-point function to arrays of any (broadcastable) shape, a cache-sized block at a time.
 
-    Returns a float if every input is a scalar, else an array of the common shape.
+    With ``working_arrays`` the function is also given that many arrays to write in, which spares the
+    repeated asking for memory. Returns a float if every input is a scalar, else an array.
     """
-    if all(array.ndim == 0 for array in arrays):
-        return float(function(*(array.reshape(1) for array in arrays))[0])
-    if all(array.ndim == 0 or array.shape == arrays[0].shape for array in arrays) and arrays[0].ndim:
-        shape = arrays[0].shape
-        flat = [array.reshape(1) if array.ndim == 0 else array.reshape(-1) for array in arrays]
-    else:
-        try:
-            full = np.broadcast_arrays(*arrays)
-        except ValueError as error:
-            raise PhysicsError(f"shapes do not fit together: {[a.shape for a in arrays]}") from error
-        shape = full[0].shape
-        flat = [array.reshape(-1) for array in full]
+    flat, shape = _flattened(arrays)
     size = int(np.prod(shape))
     result = np.empty(size)
+    spare = [np.empty(min(size, BLOCK)) for _ in range(working_arrays)]
     for start in range(0, size, BLOCK):
-        stop = start + BLOCK
-        result[start:stop] = function(*(a if a.size == 1 else a[start:stop] for a in flat))
-    return result.reshape(shape)
+        stop = min(start + BLOCK, size)
+        parts = (a if a.size == 1 else a[start:stop] for a in flat)
+        result[start:stop] = function(*parts, *(work[: stop - start] for work in spare))
+    return result.reshape(shape) if shape else float(result[0])
+
+
+def _flattened(arrays: tuple[Array, ...]) -> tuple[list[Array], tuple[int, ...]]:
+    """Arrays of one dimension, scalars left at one element, and the shape of the answer."""
+    if not all(array.ndim == 0 or array.shape == arrays[0].shape for array in arrays):
+        try:
+            arrays = tuple(np.broadcast_arrays(*arrays))
+        except ValueError as error:
+            raise PhysicsError(f"shapes do not fit together: {[a.shape for a in arrays]}") from error
+    return [array.reshape(-1) for array in arrays], max((a.shape for a in arrays), key=len)

@@ -25,6 +25,7 @@ from monitor.air.saturation import (
     invert_ice,
     invert_water,
     log_saturation,
+    saturation_into,
 )
 
 STANDARD_PRESSURE_PA = 101_325.0
@@ -108,6 +109,7 @@ def _frost(celsius: Array, rh: Array) -> Array:
 
 def dew_or_frost_point(temperature_c: Values, rh_pct: Values) -> Values:
     """The frost point where there is one, else the dew point [degC]: what first forms on a cold surface."""
+
     def block(t: Array, rh: Array) -> Array:
         frost = _frost(t, rh)
         return np.where(np.isnan(frost), invert_water(_log_vapour(t, rh)), frost)
@@ -141,11 +143,25 @@ def _ratio(vapour_pa: Array, pressure_pa: Array) -> Array:
     return MASS_RATIO * vapour_pa / (pressure_pa - vapour_pa)
 
 
-def _humidity_ratio(celsius: Array, rh: Array, pressure_pa: Array, enhancement: bool) -> Array:
-    saturation = np.exp(log_saturation(celsius))
+def _humidity_ratio(
+    celsius: Array,
+    rh: Array,
+    pressure_pa: Array,
+    enhancement: bool,
+    work: tuple[Array, Array, Array, Array] | None = None,
+) -> Array:
+    """W in working arrays throughout: this is the function that whole archives are put through."""
+    shape = np.broadcast_shapes(celsius.shape, rh.shape, pressure_pa.shape)
+    celsius = np.broadcast_to(celsius, shape)
+    saturation, one, two, three = work or tuple(np.empty(shape) for _ in range(4))
+    saturation_into(celsius, saturation, (one, two))
     if enhancement:
-        saturation = saturation * enhancement_block(celsius, saturation, pressure_pa)
-    return _ratio(saturation * (rh * 0.01), pressure_pa)
+        saturation *= enhancement_block(celsius, saturation, pressure_pa, one, (two, three))
+    saturation *= np.multiply(rh, 0.01, out=one)
+    np.subtract(pressure_pa, saturation, out=two)
+    saturation *= MASS_RATIO
+    saturation /= two
+    return saturation
 
 
 def humidity_ratio(
@@ -172,14 +188,17 @@ def humidity_ratio(
     PhysicsError : an input out of range.
     """
     return in_blocks(
-        lambda t, rh, p: _humidity_ratio(t, rh, p, enhancement),
+        lambda t, rh, p, *work: _humidity_ratio(t, rh, p, enhancement, work),
         temperatures(temperature_c),
         humidities(rh_pct),
         pressures(pressure_pa),
+        working_arrays=4,
     )
 
 
-def humidity_ratio_from_vapour_pressure(vapour_pressure_pa: Values, pressure_pa: Values = 101_325.0) -> Values:
+def humidity_ratio_from_vapour_pressure(
+    vapour_pressure_pa: Values, pressure_pa: Values = 101_325.0
+) -> Values:
     """Mass of water vapour per mass of dry air [kg/kg]: 0.621945 e / (p - e), ASHRAE 2017 ch. 1 eq. 20.
 
     Raises
@@ -214,6 +233,7 @@ def moist_air_density(
 
     ASHRAE 2017 ch. 1 eq. 26 with 28, ideal gases. Inputs and errors as `humidity_ratio`.
     """
+
     def block(t: Array, rh: Array, p: Array) -> Array:
         ratio = _humidity_ratio(t, rh, p, enhancement)
         vapour = p * ratio / (MASS_RATIO + ratio)
@@ -233,9 +253,8 @@ def enthalpy(
 
     h = 1006 t + W (2501000 + 1860 t): ASHRAE 2017 ch. 1 eq. 30. Inputs and errors as `humidity_ratio`.
     """
+
     def block(t: Array, rh: Array, p: Array) -> Array:
         return 1006.0 * t + _humidity_ratio(t, rh, p, enhancement) * (2_501_000.0 + 1860.0 * t)
 
     return in_blocks(block, temperatures(temperature_c), humidities(rh_pct), pressures(pressure_pa))
-
-

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from monitor.air.inputs import Array, Values, humidities, in_blocks, pressures, temperatures
+from monitor.air.inputs import Array, Mask, Values, humidities, in_blocks, pressures, temperatures
 from monitor.air.moist import MASS_RATIO, STANDARD_PRESSURE_PA
 from monitor.air.saturation import enhancement_block, invert_ice, log_saturation
 from monitor.errors import PhysicsError
@@ -50,7 +50,7 @@ def _solve(
     return wet
 
 
-def _takes_ice(dry: Array, ratio: Array, pressure_pa: Array, enhancement: bool) -> Array:
+def _takes_ice(dry: Array, ratio: Array, pressure_pa: Array, enhancement: bool) -> Mask:
     """Whether the wick is taken as frozen.
 
     Just around 0 degC both a liquid and a frozen wick satisfy the equations, up to 0.9 K apart. Which is
@@ -68,7 +68,7 @@ def _takes_ice(dry: Array, ratio: Array, pressure_pa: Array, enhancement: bool) 
     return frozen
 
 
-def _halving_ends_below_zero(dry: Array, ratio: Array, pressure_pa: Array, enhancement: bool) -> Array:
+def _halving_ends_below_zero(dry: Array, ratio: Array, pressure_pa: Array, enhancement: bool) -> Mask:
     low = invert_ice(np.log(pressure_pa * ratio / (MASS_RATIO + ratio)))
     high = dry.copy()
     for _ in range(16):
@@ -142,7 +142,7 @@ def rh_from_wet_bulb(
     """
     dry, wet = temperatures(temperature_c), temperatures(wet_bulb_c, "wet_bulb_c")
     if np.any(np.asarray(wet > dry + 1e-9)):
-        raise PhysicsError("wet_bulb_c is above temperature_c: expected at or below it (swapped thermometers?)")
+        raise PhysicsError("wet_bulb_c is above temperature_c: expected at or below (swapped thermometers?)")
 
     def block(t: Array, tw: Array, p: Array) -> Array:
         liquid = _ratio_at(t, tw, p, LIQUID, enhancement)

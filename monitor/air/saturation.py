@@ -1,4 +1,4 @@
-"""Saturation over water and ice, the way back from a vapour pressure to a dew or frost point, real-air factors.
+"""Saturation over water and ice, the way back to a dew or frost point, and real-air factors.
 
 Formulas differ by up to 0.2 % (0.01 K in dew point) among themselves, so each is named here. The
 project's own is Hyland & Wexler 1983 as printed in the ASHRAE Handbook of Fundamentals 2017, ch. 1,
@@ -43,18 +43,15 @@ MAGNUS_ICE = (611.2, 22.46, 272.62)
 """WMO-No. 8, Annex 4.B, -65..0 degC (from memory)."""
 
 
-def log_water(kelvin: Array) -> Array:
-    """ln of the saturation pressure over water [ln Pa]."""
+def log_water(kelvin: Array, out: Array | None = None, spare: Array | None = None) -> Array:
+    """ln of the saturation pressure over water [ln Pa]; ``out`` and ``spare`` are working arrays to reuse."""
     c0, c1, c2, c3, c4, c5 = WATER
-    polynomial = kelvin * c4
-    polynomial += c3
-    polynomial *= kelvin
-    polynomial += c2
-    polynomial *= kelvin
-    polynomial += c1
-    polynomial += c0 / kelvin
-    polynomial += c5 * np.log(kelvin)
-    return polynomial
+    result = horner(kelvin, (c1, c2, c3, c4), out)
+    term = np.log(kelvin, out=spare)
+    term *= c5
+    result += term
+    result += np.divide(c0, kelvin, out=term)
+    return result
 
 
 def _slope_water(kelvin: Array) -> Array:
@@ -67,7 +64,9 @@ def _slope_water(kelvin: Array) -> Array:
 def log_ice(kelvin: Array) -> Array:
     """ln of the saturation pressure over ice [ln Pa]."""
     c0, c1, c2, c3, c4, c5, c6 = ICE
-    return c0 / kelvin + c1 + kelvin * (c2 + kelvin * (c3 + kelvin * (c4 + kelvin * c5))) + c6 * np.log(kelvin)
+    return (
+        c0 / kelvin + c1 + kelvin * (c2 + kelvin * (c3 + kelvin * (c4 + kelvin * c5))) + c6 * np.log(kelvin)
+    )
 
 
 def _slope_ice(kelvin: Array) -> Array:
@@ -84,10 +83,22 @@ def log_saturation(celsius: Array, over: Phase = "auto") -> Array:
         return log_ice(kelvin)
     result = log_water(kelvin)
     if over == "auto":
-        cold = celsius < TRIPLE_POINT_C
-        if cold.any():
-            result[cold] = log_ice(kelvin[cold])
+        _freeze(celsius, result)
     return result
+
+
+def _freeze(celsius: Array, log_pressure: Array) -> None:
+    """Put the ice branch where it is colder than the triple point."""
+    if np.fmin.reduce(celsius) < TRIPLE_POINT_C:
+        cold = celsius < TRIPLE_POINT_C
+        log_pressure[cold] = log_ice(celsius[cold] + ZERO_CELSIUS_K)
+
+
+def saturation_into(celsius: Array, out: Array, spare: tuple[Array, Array]) -> Array:
+    """Saturation pressure [Pa] into a working array, for the paths that must be quick."""
+    log_water(np.add(celsius, ZERO_CELSIUS_K, out=spare[0]), out, spare[1])
+    _freeze(celsius, out)
+    return np.exp(out, out=out)
 
 
 def saturation_vapour_pressure(temperature_c: Values, over: Phase = "auto") -> Values:
@@ -131,11 +142,17 @@ def invert_ice(log_pressure: Array) -> Array:
     return kelvin - ZERO_CELSIUS_K
 
 
-def enhancement_block(celsius: Array, saturation_pa: Array, pressure_pa: Array) -> Array:
-    """Greenspan's factor for checked inputs; see `enhancement_factor`."""
-    result = _greenspan(celsius, saturation_pa, pressure_pa, GREENSPAN_WATER)
-    cold = celsius < TRIPLE_POINT_C
-    if cold.any():
+def enhancement_block(
+    celsius: Array,
+    saturation_pa: Array,
+    pressure_pa: Array,
+    out: Array | None = None,
+    spare: tuple[Array, Array] | None = None,
+) -> Array:
+    """Greenspan's factor for checked inputs, ``out`` and ``spare`` to reuse; see `enhancement_factor`."""
+    result = _greenspan(celsius, saturation_pa, pressure_pa, GREENSPAN_WATER, out, spare)
+    if np.fmin.reduce(celsius) < TRIPLE_POINT_C:
+        cold = celsius < TRIPLE_POINT_C
         t, es, p = (np.broadcast_to(a, cold.shape)[cold] for a in (celsius, saturation_pa, pressure_pa))
         result[cold] = _greenspan(t, es, p, GREENSPAN_ICE)
     return result
@@ -146,14 +163,34 @@ def _greenspan(
     saturation_pa: Array,
     pressure_pa: Array,
     coefficients: tuple[tuple[float, float, float, float], tuple[float, float, float, float]],
+    out: Array | None = None,
+    spare: tuple[Array, Array] | None = None,
 ) -> Array:
-    (a0, a1, a2, a3), (b0, b1, b2, b3) = coefficients
-    alpha = a0 + celsius * (a1 + celsius * (a2 + celsius * a3))
-    beta = np.exp(b0 + celsius * (b1 + celsius * (b2 + celsius * b3)))
-    ratio = saturation_pa / pressure_pa
-    small = alpha * (1.0 - ratio) + beta * (1.0 / ratio - 1.0)
-    # exp of a number below 0.01, written out: exact to 1e-9 and far quicker
-    return 1.0 + small * (1.0 + small * (0.5 + small * (1.0 / 6.0)))
+    """exp of alpha (1 - r) + beta (1/r - 1), r = es/p, which is (1 - r) (alpha + beta/r)."""
+    ratio = np.divide(saturation_pa, pressure_pa, out=spare[0] if spare else None)
+    small = horner(celsius, coefficients[1], spare[1] if spare else None)
+    np.exp(small, out=small)
+    small /= ratio
+    result = horner(celsius, coefficients[0], out)
+    small += result
+    np.subtract(1.0, ratio, out=ratio)
+    small *= ratio
+    # exp of a number below 0.01 by its series: good to 2e-7, and far quicker than exp
+    result = np.multiply(small, 0.5, out=out)
+    result += 1.0
+    result *= small
+    result += 1.0
+    return result
+
+
+def horner(x: Array, coefficients: tuple[float, ...], out: Array | None = None) -> Array:
+    """A polynomial, lowest power first, in one working array."""
+    result = np.multiply(x, coefficients[-1], out=out)
+    for coefficient in coefficients[-2:0:-1]:
+        result += coefficient
+        result *= x
+    result += coefficients[0]
+    return result
 
 
 def enhancement_factor(temperature_c: Values, pressure_pa: Values = 101_325.0) -> Values:
@@ -171,6 +208,7 @@ def enhancement_factor(temperature_c: Values, pressure_pa: Values = 101_325.0) -
     ------
     PhysicsError : impossible temperature or pressure.
     """
+
     def block(t: Array, p: Array) -> Array:
         return enhancement_block(t, np.exp(log_saturation(t)), p)
 
@@ -186,13 +224,16 @@ def wmo_enhancement_factor(pressure_pa: Values) -> Values:
     ------
     PhysicsError : pressure outside 20,000..200,000 [Pa].
     """
+
     def block(p: Array) -> Array:
         return 1.0016 + 3.15e-8 * p - 7.4 / p
 
     return in_blocks(block, pressures(pressure_pa))
 
 
-def saturation_vapour_pressure_magnus(temperature_c: Values, over: Literal["water", "ice"] = "water") -> Values:
+def saturation_vapour_pressure_magnus(
+    temperature_c: Values, over: Literal["water", "ice"] = "water"
+) -> Values:
     """Saturation vapour pressure by the WMO's Magnus formula, without enhancement [Pa].
 
     611.2 exp(17.62 t / (243.12 + t)) over water, WMO-No. 8, Annex 4.B (ice coefficients from memory). About

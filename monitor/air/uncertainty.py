@@ -66,7 +66,10 @@ def propagate(
     PhysicsError : impossible input, a negative uncertainty, or a correlation outside -1..1.
     """
     t, rh = temperatures(temperature_c), humidities(rh_pct)
-    sigma_t, sigma_rh = as_floats(sigma_temperature_c, "sigma_temperature_c"), as_floats(sigma_rh_pct, "sigma_rh_pct")
+    sigma_t, sigma_rh = (
+        as_floats(sigma_temperature_c, "sigma_temperature_c"),
+        as_floats(sigma_rh_pct, "sigma_rh_pct"),
+    )
     require_range(sigma_t, 0.0, 100.0, "sigma_temperature_c", "K")
     require_range(sigma_rh, 0.0, 100.0, "sigma_rh_pct", "%")
     require_range(np.asarray(float(correlation)), -1.0, 1.0, "correlation", "")
@@ -75,9 +78,13 @@ def propagate(
         value = quantity(temperature_c, rh_pct, *others, **options)
         t0 = np.maximum(t - STEP_TEMPERATURE_C, LOWEST_TEMPERATURE_C)
         t1 = np.minimum(t + STEP_TEMPERATURE_C, HIGHEST_TEMPERATURE_C)
-        slope_t = _difference(quantity(t1, rh, *others, **options), quantity(t0, rh, *others, **options), t1 - t0)
+        slope_t = _difference(
+            quantity(t1, rh, *others, **options), quantity(t0, rh, *others, **options), t1 - t0
+        )
         rh0, rh1 = np.maximum(rh - STEP_RH_PCT, 0.0), np.minimum(rh + STEP_RH_PCT, 100.0)
-        slope_rh = _difference(quantity(t, rh1, *others, **options), quantity(t, rh0, *others, **options), rh1 - rh0)
+        slope_rh = _difference(
+            quantity(t, rh1, *others, **options), quantity(t, rh0, *others, **options), rh1 - rh0
+        )
     part_t, part_rh = slope_t * sigma_t, slope_rh * sigma_rh
     sigma = np.sqrt(np.maximum(part_t**2 + part_rh**2 + 2.0 * correlation * part_t * part_rh, 0.0))
     return Estimate(value, float(sigma) if np.ndim(sigma) == 0 else sigma)
