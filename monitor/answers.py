@@ -1,0 +1,306 @@
+"""The questions a person asks (is each room all right? what stands? what has this wheel been through?), answered.
+
+The documents are described in ``monitor/docs/json.md``; the command line prints them and the dashboard draws them.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from monitor import alarms as alarming
+from monitor.alarms import Alarms, open_alarms
+from monitor.clock import DAY_MS, now_ms, rfc3339
+from monitor.records import AirRecord, Contents, Flag
+from monitor.review import review_wheel
+from monitor.rules.finding import Finding, Priority
+from monitor.rules.paces import paces
+from monitor.site import Room, Sensor, Site, rule_settings
+from monitor.store import open_store
+from monitor.store.protocol import SeriesSummary, Store
+from monitor.wheels import Ledger, open_ledger
+
+VERSION = 1
+BEAT_LATE_AFTER_S = 15.0
+CAUTIONS = (
+    "This tool informs; local food-safety rules and licensed practice decide.",
+    "Carbon dioxide and ammonia can gather in closed rooms: air before going in, and follow local limits.",
+)
+
+
+@dataclass(frozen=True)
+class Parts:
+    """The opened parts of a site that answers are read from."""
+
+    store: Store
+    ledger: Ledger
+    alarms: Alarms
+
+
+_opened: dict[tuple[Path, str, Path], Parts] = {}
+_lock = threading.Lock()
+
+
+def parts(site: Site) -> Parts:
+    """The site's store, ledger and alarms, opened once a process."""
+    key = (site.path.resolve(), site.store.kind, site.data_folder)
+    with _lock:
+        if key not in _opened:
+            _opened[key] = Parts(open_store(site), open_ledger(site), open_alarms(site))
+        return _opened[key]
+
+
+def alarms_document(site: Site) -> dict[str, Any]:
+    """The ``alarms`` document: what stands, and what stood lately."""
+    return alarming.alarms_document(site, parts(site).alarms, now_ms())
+
+
+def review_document(site: Site, wheel: str) -> dict[str, Any]:
+    """The ``review`` document of one wheel.
+
+    Raises
+    ------
+    UnknownWheel
+        No wheel of that name is in the ledger.
+    """
+    opened = parts(site)
+    return review_wheel(site, opened.store, opened.ledger, wheel)
+
+
+def rooms_document(site: Site, at_ms: int | None = None) -> dict[str, Any]:
+    """The ``rooms`` document: every room now, with what stands there and what could not be read."""
+    opened, moment = parts(site), now_ms() if at_ms is None else at_ms
+    now = _Now(site, opened, moment)
+    return {
+        "version": VERSION,
+        "at": rfc3339(moment),
+        "site": {
+            "name": site.site.name,
+            "time_zone": site.site.time_zone,
+            "display_unit": site.site.display_unit,
+        },
+        "monitor": _monitor(opened.store, moment),
+        "rooms": [now.room(room) for room in site.rooms],
+        "rejects": _rejects(opened.store),
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _monitor(store: Store, at_ms: int) -> dict[str, Any]:
+    beat = store.document("beat") or {}
+    age_s = (at_ms - beat["at_ms"]) / 1000 if "at_ms" in beat else None
+    return {
+        "running": age_s is not None and age_s < BEAT_LATE_AFTER_S,
+        "last_beat_at": rfc3339(beat.get("at_ms")),
+        "age_s": age_s,
+        "parts": beat.get("parts", {}),
+    }
+
+
+def _rejects(store: Store, shown: int = 20) -> dict[str, Any]:
+    by_reason = store.reject_counts()
+    newest = [
+        {
+            "at": rfc3339(r.time_ms),
+            "topic": r.topic[:200],
+            "reason": r.reason,
+            "payload": r.payload[:120].decode("utf-8", "replace"),
+        }
+        for r in store.rejects(shown)
+    ]
+    return {"total": sum(by_reason.values()), "by_reason": by_reason, "newest": newest}
+
+
+class _Now:
+    """What is known of a site at one moment, read once and shared by all its rooms."""
+
+    def __init__(self, site: Site, opened: Parts, at_ms: int) -> None:
+        self._site, self._store, self._at_ms = site, opened.store, at_ms
+        self._air = {(r.room, r.place): r for r in opened.store.latest_air()}
+        self._contents = opened.ledger.contents()
+        self._series: dict[str, list[SeriesSummary]] = {}
+        for summary in opened.store.series():
+            self._series.setdefault(summary.sensor, []).append(summary)
+        self._findings = [Finding(**f) for f in opened.store.document("findings") or []]
+
+    def room(self, room: Room) -> dict[str, Any]:
+        """The part of the document about one room."""
+        record = self._air.get((room.id, ""))
+        contents = [c for c in self._contents if c.room == room.id]
+        findings = sorted(
+            (f for f in self._findings if f.room == room.id), key=lambda f: (-f.priority, f.since_ms)
+        )
+        sensors = [self._sensor(room, s) for s in self._site.sensors if s.room == room.id]
+        stale = all(s["silent"] for s in sensors)
+        wheels = sum(len(c.wheels) for c in contents)
+        state = state_of(findings, stale, wheels)
+        seen = [s["last_seen_at"] for s in sensors if s["last_seen_at"]]
+        ages = [s["age_s"] for s in sensors if s["age_s"] is not None]
+        return {
+            "id": room.id,
+            "name": room.name,
+            "kind": room.kind,
+            "state": state,
+            "sentence": sentence_of(state, findings, wheels),
+            "check_first": findings[0].check_first if findings else None,
+            **_air_values(record),
+            "reading_at": max(seen, default=None),
+            "reading_age_s": min(ages, default=None),
+            "stale": stale,
+            **self._paces(room, record, contents),
+            "wheels": wheels,
+            "bands": self._bands(contents),
+            "trail": self._trail(room),
+            "places": [self._place(room, place.id, place.name or place.id) for place in room.places],
+            "sensors": sensors,
+            "findings": [finding_document(f) for f in findings],
+        }
+
+    def _paces(self, room: Room, record: AirRecord | None, contents: list[Contents]) -> dict[str, Any]:
+        found = paces(self._site, room, record, contents) if record and contents else {}
+        return {f"{name}_pace": ranged(found.get(name)) for name in ("drying", "mould")}
+
+    def _bands(self, contents: list[Contents]) -> list[dict[str, Any]]:
+        counts: dict[tuple[str, str], int] = {}
+        for c in contents:
+            counts[c.style, c.stage] = counts.get((c.style, c.stage), 0) + len(c.wheels)
+        bands = []
+        for (style_id, stage_name), count in sorted(counts.items()):
+            style = self._site.style_by_id.get(style_id)
+            stage = next((s for s in style.stages if s.name == stage_name), None) if style else None
+            if style and stage:
+                bands.append(
+                    {
+                        "style": style_id,
+                        "style_name": style.name,
+                        "stage": stage_name,
+                        "wheels": count,
+                        "temperature_c": list(stage.temperature_c),
+                        "rh_pct": list(stage.rh_pct),
+                    }
+                )
+        return bands
+
+    def _trail(self, room: Room) -> list[dict[str, Any]]:
+        frame = self._store.read_air(room.id, "", self._at_ms - DAY_MS, self._at_ms + 1)
+        frame = frame.dropna(subset=["temperature_c", "rh_pct"])
+        times = pd.DatetimeIndex(frame.index).as_unit("ms").asi8
+        return [
+            {"at": rfc3339(int(t)), "temperature_c": round(float(a), 3), "rh_pct": round(float(b), 3)}
+            for t, a, b in zip(times, frame["temperature_c"], frame["rh_pct"], strict=True)
+        ]
+
+    def _place(self, room: Room, place: str, name: str) -> dict[str, Any]:
+        record = self._air.get((room.id, place))
+        return {
+            "id": place,
+            "name": name,
+            "temperature_c": record.temperature_c if record else None,
+            "rh_pct": record.rh_pct if record else None,
+            "coverage": record.coverage if record else None,
+            "reading_at": rfc3339(record.start_ms) if record else None,
+        }
+
+    def _sensor(self, room: Room, sensor: Sensor) -> dict[str, Any]:
+        held = [s for s in self._series.get(sensor.id, []) if s.count]
+        last_ms = max((s.last_ms for s in held), default=None)
+        age_s = None if last_ms is None else max(0.0, (self._at_ms - last_ms) / 1000)
+        worst = max(held, key=lambda s: (s.last_flag == Flag.FAIL, s.last_flag == Flag.SUSPECT), default=None)
+        battery = next((s.last_value for s in held if s.quantity == "battery"), None)
+        silence = rule_settings(self._site, room, "silence")
+        late_after_s = max(silence.intervals * sensor.interval_s, silence.least_min * 60)
+        return {
+            "id": sensor.id,
+            "place": sensor.place,
+            "last_seen_at": rfc3339(last_ms),
+            "age_s": age_s,
+            "silent": age_s is None or age_s > late_after_s,
+            "flag": worst.last_flag if worst else int(Flag.MISSING),
+            "reason": worst.last_reason if worst else "nothing heard from it yet",
+            "battery_pct": battery,
+        }
+
+
+def state_of(findings: list[Finding], stale: bool, wheels: int) -> str:
+    """A room's state in one word (see ``json.md``)."""
+    if stale:
+        return "no-reading"
+    if any(f.priority >= Priority.HIGH for f in findings):
+        return "now"
+    if findings:
+        return "needs-you"
+    return "as-intended" if wheels else "no-wheels"
+
+
+def sentence_of(state: str, findings: list[Finding], wheels: int) -> str:
+    """A room in one sentence: what is happening to which wheels."""
+    if findings:
+        first = findings[0]
+        text = (
+            f"{first.what.rstrip('.')}. {first.effect.rstrip('.')}."
+            if first.effect
+            else f"{first.what.rstrip('.')}."
+        )
+        return text + (f" {len(findings) - 1} more to see." if len(findings) > 1 else "")
+    counted = f"{wheels} wheel{'' if wheels == 1 else 's'}"
+    return {
+        "no-reading": f"No fresh reading; what {counted} feel is not known.",
+        "no-wheels": "No wheels here; nothing to judge the air by.",
+    }.get(state, f"As intended for {counted}.")
+
+
+def finding_document(finding: Finding) -> dict[str, Any]:
+    """A finding as it stands in the documents."""
+    return {
+        "rule": finding.rule,
+        "what": finding.what,
+        "since_at": rfc3339(finding.since_ms),
+        "effect": finding.effect,
+        "check_first": finding.check_first,
+        "priority": Priority(finding.priority).name.lower(),
+        "place": finding.place,
+        "sensor": finding.sensor,
+        "wheels": list(finding.wheels),
+        "numbers": finding.numbers,
+    }
+
+
+def ranged(value: tuple[float, float, float] | None) -> dict[str, float] | None:
+    """(value, low, high) as the documents write a value with its doubt."""
+    if value is None:
+        return None
+    return {"value": round(value[0], 4), "low": round(value[1], 4), "high": round(value[2], 4)}
+
+
+def _air_values(record: AirRecord | None) -> dict[str, float | None]:
+    names = (
+        "temperature_c",
+        "temperature_sigma_k",
+        "rh_pct",
+        "rh_sigma_pct",
+        "dew_point_c",
+        "vapour_pressure_deficit_pa",
+    )
+    return {name: getattr(record, name) if record else None for name in names}
+
+
+def wheels_document(site: Site) -> dict[str, Any]:
+    """The ``wheels`` document: every wheel still here, where it is, and its age."""
+    ledger, moment = parts(site).ledger, now_ms()
+    rows = [
+        {
+            "name": wheel.name,
+            "make": wheel.make,
+            "style": wheel.style,
+            "room": wheel.room,
+            "place": wheel.place,
+            "made_at": rfc3339(wheel.made_ms),
+            "age_days": (moment - wheel.made_ms) // DAY_MS,
+        }
+        for wheel in ledger.wheels()
+    ]
+    return {"version": VERSION, "at": rfc3339(moment), "wheels": rows}

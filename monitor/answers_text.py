@@ -1,0 +1,114 @@
+"""The answer documents as plain text for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+STATE_MARKS = {
+    "as-intended": "( )  as intended",
+    "needs-you": "<!>  needs you",
+    "now": "[!!] now",
+    "no-reading": "(?)  no reading",
+    "no-wheels": "( )  no wheels",
+}
+
+
+def rooms_text(document: dict[str, Any]) -> str:
+    """The ``rooms`` document as text: a few lines a room, then what was refused."""
+    site = document["site"]
+    lines = [f"{plain(site['name'])}, {_local(document['at'], site['time_zone'])}"]
+    if not document["monitor"]["running"]:
+        lines.append(
+            "The monitor is not running: nothing below is watched. Start it with: maturing-room run SITE.toml"
+        )
+    for room in document["rooms"]:
+        lines += ["", *_room_lines(room, site)]
+    rejects = document["rejects"]
+    if rejects["total"]:
+        lines += ["", f"{rejects['total']} messages or values could not be used:"]
+        lines += [f"  {count} x {plain(reason)}" for reason, count in sorted(rejects["by_reason"].items())]
+    return "\n".join([*lines, "", *document["cautions"]])
+
+
+def _room_lines(room: dict[str, Any], site: dict[str, Any]) -> Iterator[str]:
+    yield f"{plain(room['name'])} ({room['kind']})   {STATE_MARKS[room['state']]}"
+    yield f"  {plain(room['sentence'])}"
+    if room["check_first"]:
+        yield f"  Check first: {plain(room['check_first'])}"
+    age = "never" if room["reading_age_s"] is None else f"{_span(room['reading_age_s'])} ago"
+    late = " LATE" if room["stale"] else ""
+    unit = site["display_unit"]
+    yield f"  {temperature(room['temperature_c'], unit)}  {number(room['rh_pct'], '%')}   read {age}{late}"
+    yield f"  {pace('drying', room['drying_pace'])};  {pace('mould', room['mould_pace'])}"
+
+
+def pace(name: str, value: dict[str, float] | None) -> str:
+    """A pace in words and figure: ``drying: 1.4 times intended (1.2 to 1.6)``."""
+    if value is None:
+        return f"{name}: not known"
+    return f"{name}: {value['value']:.1f} times intended ({value['low']:.1f} to {value['high']:.1f})"
+
+
+def temperature(value_c: float | None, unit: str) -> str:
+    """A temperature in the site's display unit."""
+    if value_c is None:
+        return f"-- {unit}"
+    return f"{value_c:.1f} degC" if unit == "degC" else f"{value_c * 1.8 + 32:.1f} degF"
+
+
+def number(value: float | None, unit: str) -> str:
+    return f"-- {unit}" if value is None else f"{value:.1f} {unit}"
+
+
+def alarms_text(document: dict[str, Any]) -> str:
+    """The ``alarms`` document as text: those that stand first."""
+    standing, recent = document["standing"], document["recent"]
+    lines = [f"{len(standing)} standing" if standing else "Nothing stands."]
+    lines += [_alarm_line(a) for a in standing]
+    if recent:
+        lines += ["", "Lately over:", *(_alarm_line(a) for a in recent)]
+    return "\n".join(lines)
+
+
+def _alarm_line(alarm: dict[str, Any]) -> str:
+    text = f"  {alarm['id']:>4}  {alarm['priority']:<8}  {alarm['state']:<24}  since {alarm['since_at']}  "
+    text += f"{plain(alarm['room_name'] or alarm['room'])}: {plain(alarm['what'])}"
+    if alarm["check_first"]:
+        text += f"\n        check first: {plain(alarm['check_first'])}"
+    return text
+
+
+def review_text(document: dict[str, Any]) -> str:
+    """The ``review`` document as text: what it has been through, where to look, its entries."""
+    wheel, where = document["wheel"], document["where"]
+    here = f", {plain(where['room_name'])} / {plain(where['place'])}" if where else ""
+    lines = [f"{plain(wheel['name'])}: {plain(wheel['style_name'])}, {wheel['age_days']:.0f} days{here}", ""]
+    lines += [plain(sentence) for sentence in document["statement"]]
+    for title, key in (("Look at", "look_at"), ("Keep the iron from", "keep_the_iron_from")):
+        lines += [f"{title}: {plain(spot['where'])} ({plain(spot['why'])})" for spot in document[key]]
+    lines += ["", f"Holes so far: {document['holes']}", "", "Ledger:"]
+    lines += [
+        f"  {e['at']}  {e['kind']:<10}  {plain(e['summary'])}  ({plain(e['author'])})"
+        for e in document["ledger"]
+    ]
+    return "\n".join([*lines, "", *document["cautions"]])
+
+
+def plain(text: object) -> str:
+    """Text from outside made harmless for a terminal: no control characters, at most 300 characters."""
+    shown = "".join(c if c.isprintable() else " " for c in str(text))
+    return shown if len(shown) <= 300 else shown[:299] + "…"
+
+
+def _span(seconds: float) -> str:
+    for size, unit in ((86400, "d"), (3600, "h"), (60, "min")):
+        if seconds >= size:
+            return f"{seconds / size:.0f} {unit}"
+    return f"{seconds:.0f} s"
+
+
+def _local(at: str, zone: str) -> str:
+    return datetime.fromisoformat(at).astimezone(ZoneInfo(zone)).strftime("%A %d %B %H:%M")

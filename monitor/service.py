@@ -1,0 +1,148 @@
+"""The service: takes in readings, keeps the air records, asks the rules, raises the alarms."""
+
+from __future__ import annotations
+
+import logging
+import os
+import threading
+import time
+from collections.abc import Iterable
+from dataclasses import asdict
+from typing import Any
+
+from monitor.alarms import open_alarms
+from monitor.alarms.sender import Sender
+from monitor.climate.air_records import AirKeeper
+from monitor.clock import now_ms
+from monitor.errors import StoreAway
+from monitor.intake.router import Router
+from monitor.intake.subscriber import Subscriber
+from monitor.rules.engine import Engine
+from monitor.rules.moment import Moment
+from monitor.site import Site
+from monitor.store import open_store
+from monitor.wheels import open_ledger
+
+logger = logging.getLogger("monitor.service")
+
+PARTS = ("intake", "judge", "send")
+TICK_S = 0.25
+BEAT_S = 2.0
+CHECKPOINT_S = 30.0
+CONTENTS_S = 5.0
+
+
+class Judge:
+    """From changed readings to findings and alarms, a tick at a time.
+
+    What it knows between ticks (delays that run, findings) is kept in the store, so that a restart goes on
+    where it stopped.
+    """
+
+    def __init__(self, site: Site) -> None:
+        self._site = site
+        self._store, self._ledger, self._alarms = open_store(site), open_ledger(site), open_alarms(site)
+        self._keeper, self._engine = AirKeeper(site, self._store), Engine(site)
+        if state := self._store.document("rules"):
+            self._engine.restore(state)
+        self._contents = self._ledger.contents()
+        self._contents_due = self._checkpoint_due = 0.0
+        self._last_shown: Any = None
+
+    def tick(self, parts: dict[str, Any]) -> None:
+        """Bring everything up to date with what the store and the ledger hold now."""
+        moment_ms, clock = now_ms(), time.monotonic()
+        records = self._keeper.update()
+        if clock >= self._contents_due:
+            self._contents, self._contents_due = self._ledger.contents(), clock + CONTENTS_S
+        last_seen = self._last_seen()
+        moment = Moment(moment_ms, self._site, records, self._contents, last_seen, parts)
+        findings = self._engine.update(moment)
+        self._alarms.update(findings, moment_ms)
+        shown = [asdict(f) for f in findings]
+        if shown != self._last_shown:
+            self._store.put_document("findings", shown)
+            self._last_shown = shown
+        if clock >= self._checkpoint_due:
+            self._store.put_document("rules", self._engine.state())
+            self._checkpoint_due = clock + CHECKPOINT_S
+
+    def _last_seen(self) -> dict[str, int]:
+        seen: dict[str, int] = {}
+        for summary in self._store.series():
+            seen[summary.sensor] = max(summary.last_ms, seen.get(summary.sensor, 0))
+        return seen
+
+    def close(self) -> None:
+        """Keep the rules' state and let go of the store, the ledger and the journal."""
+        self._store.put_document("rules", self._engine.state())
+        for part in (self._alarms, self._ledger, self._store):
+            part.close()
+
+
+class Service:
+    """Runs the parts of the monitor until it is told to stop.
+
+    Parameters
+    ----------
+    site
+        The settings.
+    parts
+        Which of ``intake`` (MQTT to store), ``judge`` (air records, rules, alarms) and ``send`` (messages out).
+    """
+
+    def __init__(self, site: Site, parts: Iterable[str] = PARTS) -> None:
+        self._site, self._wanted = site, tuple(parts)
+        self._stop = threading.Event()
+
+    def stop(self) -> None:
+        """Ask `run` to come to an end; safe from a signal handler."""
+        self._stop.set()
+
+    def run(self) -> None:
+        """Start the parts, keep them going, and stop them in order.
+
+        A tick that fails is logged and tried again; nothing acknowledged is lost meanwhile, since readings are
+        durable before they are acknowledged and their slots stay marked as changed.
+        """
+        self._site.data_folder.mkdir(parents=True, exist_ok=True)
+        store = open_store(self._site)
+        subscriber = self._intake(store)
+        sender = Sender(self._site, open_alarms(self._site)) if "send" in self._wanted else None
+        judge = Judge(self._site) if "judge" in self._wanted else None
+        for part in (subscriber, sender):
+            if part is not None:
+                part.start()
+        try:
+            self._loop(store, subscriber, judge)
+        finally:
+            for part in (subscriber, sender):
+                if part is not None:
+                    part.stop()
+            if judge is not None:
+                judge.close()
+            store.close()
+
+    def _intake(self, store: Any) -> Subscriber | None:
+        if "intake" not in self._wanted:
+            return None
+        return Subscriber(self._site.broker, Router(self._site), store, Router(self._site).topics)
+
+    def _loop(self, store: Any, subscriber: Subscriber | None, judge: Judge | None) -> None:
+        beat_due, failures = 0.0, 0
+        while not self._stop.is_set():
+            parts = {"intake": subscriber.health()} if subscriber else {}
+            try:
+                if judge is not None:
+                    judge.tick(parts)
+                if time.monotonic() >= beat_due:
+                    store.put_document("beat", {"at_ms": now_ms(), "pid": os.getpid(), "parts": parts})
+                    beat_due = time.monotonic() + BEAT_S
+                failures = 0
+            except StoreAway as error:
+                failures += 1
+                logger.warning("the store is away (%s); trying again", error)
+            except Exception:
+                failures += 1
+                logger.exception("a tick failed; trying again")
+            self._stop.wait(TICK_S * min(2**failures, 64) if failures else TICK_S)

@@ -1,0 +1,57 @@
+"""Commands that run the monitor: ``run`` and ``demo``."""
+
+from __future__ import annotations
+
+import logging
+import signal
+from pathlib import Path
+
+import click
+
+from monitor.service import PARTS, Service
+from monitor.site import load
+
+
+@click.command(
+    epilog="Example: maturing-room run site.toml      Several workers: maturing-room run site.toml --part intake"
+)
+@click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
+@click.option(
+    "--part", "parts", multiple=True, type=click.Choice(PARTS), help="Run only this part (may be repeated)."
+)
+@click.option(
+    "--log-level", default="INFO", show_default=True, help="DEBUG, INFO, WARNING or ERROR, to stderr."
+)
+def run(site_file: Path, parts: tuple[str, ...], log_level: str) -> None:
+    """Run the monitor: take in readings, judge the air, raise alarms, send messages. Ctrl-C stops it."""
+    logging.basicConfig(level=log_level.upper(), format="%(asctime)s %(levelname)s %(name)s: %(message)s")
+    service = Service(load(site_file), parts or PARTS)
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: service.stop())
+    service.run()
+
+
+@click.command(epilog="Example: maturing-room demo --folder my-demo --port 8600")
+@click.option(
+    "--folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Keep everything here [default: a new folder].",
+)
+@click.option(
+    "--port", type=click.IntRange(0, 65535), default=0, help="The page's port [default: a free one]."
+)
+@click.option(
+    "--seconds", type=click.FloatRange(min=0), help="Stop by itself after so long [default: until Ctrl-C]."
+)
+@click.option("--no-dashboard", is_flag=True, help="Run without the page.")
+def demo(folder: Path | None, port: int, seconds: float | None, no_dashboard: bool) -> None:
+    """Run an invented site on embedded parts: broker, simulated rooms, store, rules, alarms, and the page.
+
+    Nothing is sent outside this machine. All rooms, wheels and readings are invented.
+    """
+    from monitor.demo import Demo
+
+    Demo(folder, port, seconds, with_page=not no_dashboard).run()
+
+
+COMMANDS = [run, demo]
