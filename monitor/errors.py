@@ -7,7 +7,8 @@ MonitorError
 │   ├── StoreAway          it is away for now; try again
 │   └── StoreDamaged       its file is torn or of a newer version
 ├── LedgerError            an entry about a wheel is refused (carries the reason)
-│   └── UnknownWheel
+│   ├── UnknownWheel
+│   └── LedgerDoubt        it hardly can be right; say that you are sure
 ├── AlarmError             an alarm action is refused
 └── PhysicsError           impossible input to the air or rind functions (also a ValueError)
 
@@ -51,6 +52,14 @@ class LedgerError(MonitorError):
 
 class UnknownWheel(LedgerError):
     """No wheel of that name is in the ledger."""
+
+
+class LedgerDoubt(LedgerError):
+    """Nothing is wrong for certain, but it hardly can be right; ``faults`` lists each doubt."""
+
+    def __init__(self, message: str, faults: list[object] | None = None) -> None:
+        super().__init__(message)
+        self.faults = faults or []
 
 
 class AlarmError(MonitorError):
