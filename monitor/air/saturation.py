@@ -89,8 +89,8 @@ def log_saturation(celsius: Array, over: Phase = "auto") -> Array:
 
 def _freeze(celsius: Array, log_pressure: Array) -> None:
     """Put the ice branch where it is colder than the triple point."""
-    if np.fmin.reduce(celsius) < TRIPLE_POINT_C:
-        cold = celsius < TRIPLE_POINT_C
+    if np.fmin.reduce(celsius) <= TRIPLE_POINT_C:
+        cold = celsius <= TRIPLE_POINT_C
         log_pressure[cold] = log_ice(celsius[cold] + ZERO_CELSIUS_K)
 
 
@@ -151,8 +151,8 @@ def enhancement_block(
 ) -> Array:
     """Greenspan's factor for checked inputs, ``out`` and ``spare`` to reuse; see `enhancement_factor`."""
     result = _greenspan(celsius, saturation_pa, pressure_pa, GREENSPAN_WATER, out, spare)
-    if np.fmin.reduce(celsius) < TRIPLE_POINT_C:
-        cold = celsius < TRIPLE_POINT_C
+    if np.fmin.reduce(celsius) <= TRIPLE_POINT_C:
+        cold = celsius <= TRIPLE_POINT_C
         t, es, p = (np.broadcast_to(a, cold.shape)[cold] for a in (celsius, saturation_pa, pressure_pa))
         result[cold] = _greenspan(t, es, p, GREENSPAN_ICE)
     return result
