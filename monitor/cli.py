@@ -66,7 +66,7 @@ def cli(debug: bool) -> None:
 @click.pass_context
 def check(context: click.Context, site_file: Path) -> None:
     """Check a site file and list every fault: file, line, key, and what would be right."""
-    from monitor.site_check import check_file
+    from monitor.site import check_file
 
     site, faults = check_file(site_file)
     for fault in faults:

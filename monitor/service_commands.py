@@ -12,9 +12,7 @@ from monitor.service import PARTS, Service
 from monitor.site import load
 
 
-@click.command(
-    epilog="Example: maturing-room run site.toml      Several workers: maturing-room run site.toml --part intake"
-)
+@click.command(epilog="Examples: maturing-room run site.toml      maturing-room run site.toml --part intake")
 @click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
 @click.option(
     "--part", "parts", multiple=True, type=click.Choice(PARTS), help="Run only this part (may be repeated)."

@@ -13,7 +13,8 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
-from monitor.site import Rules, Sensor, Site
+from monitor.errors import SiteFileError
+from monitor.site.settings import Rules, Sensor, Site
 
 KeyPath = tuple[str | int, ...]
 LARGEST_FILE_BYTES = 4_000_000
@@ -31,6 +32,21 @@ class Fault:
     def __str__(self) -> str:
         where = f"{self.file}:{self.line}" if self.line else self.file
         return f"{where}: {self.key}: {self.message}" if self.key else f"{where}: {self.message}"
+
+
+def load(path: str | Path) -> Site:
+    """Read and validate a site file.
+
+    Raises
+    ------
+    SiteFileError
+        The file cannot be read or has faults; ``faults`` on the error lists every one.
+    """
+    site, faults = check_file(Path(path))
+    if site is None:
+        more = f" (and {len(faults) - 1} more faults)" if len(faults) > 1 else ""
+        raise SiteFileError(f"{faults[0]}{more}; see them all with: maturing-room check {path}", list(faults))
+    return site
 
 
 def check_file(path: Path) -> tuple[Site | None, list[Fault]]:

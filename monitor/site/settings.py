@@ -1,7 +1,6 @@
 """The site file: rooms, sensors, styles and routes, as validated and typed settings.
 
-`load` reads and validates a file or raises `SiteFileError`; `monitor.site_check` turns every fault into a
-line a person can act on.  Secrets never stand in the file: it names environment variables that hold them.
+Secrets never stand in the file: it names environment variables that hold them.
 """
 
 from __future__ import annotations
@@ -21,7 +20,6 @@ from pydantic import (
     model_validator,
 )
 
-from monitor.errors import SiteFileError
 from monitor.records import QUANTITIES
 
 Identifier = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]
@@ -321,20 +319,3 @@ def rule_settings(site: Site, room: Room, rule: str) -> Any:
     """The settings of a rule in a room: the site's, with the room's own keys laid over them."""
     base = getattr(site.rules, rule)
     return type(base).model_validate({**base.model_dump(), **room.rules.get(rule, {})})
-
-
-def load(path: str | Path) -> Site:
-    """Read and validate a site file.
-
-    Raises
-    ------
-    SiteFileError
-        The file cannot be read or has faults; ``faults`` on the error lists every one.
-    """
-    from monitor.site_check import check_file
-
-    site, faults = check_file(Path(path))
-    if site is None:
-        more = f" (and {len(faults) - 1} more faults)" if len(faults) > 1 else ""
-        raise SiteFileError(f"{faults[0]}{more}; see them all with: maturing-room check {path}", list(faults))
-    return site

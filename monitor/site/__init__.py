@@ -1,0 +1,54 @@
+"""The site file (TOML): `load` reads it into validated, typed settings; `check_file` tells every fault at once."""
+
+from __future__ import annotations
+
+from monitor.site.check import Fault, check_file, check_text, load
+from monitor.site.settings import (
+    BandRule,
+    Broker,
+    FieldSettings,
+    Geometry,
+    LedgerSettings,
+    MouldRule,
+    PaceRule,
+    Place,
+    Room,
+    Route,
+    Rules,
+    Sensor,
+    Settings,
+    SilenceRule,
+    Site,
+    SiteInfo,
+    Stage,
+    StoreSettings,
+    Style,
+    rule_settings,
+)
+
+__all__ = [
+    "BandRule",
+    "Broker",
+    "Fault",
+    "FieldSettings",
+    "Geometry",
+    "LedgerSettings",
+    "MouldRule",
+    "PaceRule",
+    "Place",
+    "Room",
+    "Route",
+    "Rules",
+    "Sensor",
+    "Settings",
+    "SilenceRule",
+    "Site",
+    "SiteInfo",
+    "Stage",
+    "StoreSettings",
+    "Style",
+    "check_file",
+    "check_text",
+    "load",
+    "rule_settings",
+]
