@@ -65,7 +65,7 @@ class AirKeeper:
                 self._sensors_at[sensor.room, sensor.place].append(sensor)
 
     def update(self, limit: int = 10_000) -> list[AirRecord]:
-        """Make the records of changed slots (oldest first, at most ``limit`` changes) and return them."""
+        """Make the records of changed slots (newest first, at most ``limit`` changes) and return them."""
         changes = self._store.changes(limit)
         slots = self._changed_slots(changes)
         if not slots:

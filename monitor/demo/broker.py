@@ -23,7 +23,7 @@ class EmbeddedBroker:
     """
 
     def __init__(self, username: str, password: str) -> None:
-        self._username, self._password = username, password
+        self.username, self.password = username, password
         self._loop: asyncio.AbstractEventLoop | None = None
         self._thread: threading.Thread | None = None
         self._broker: Any = None
@@ -67,7 +67,7 @@ class EmbeddedBroker:
 
     def _settings(self, folder: Path) -> dict[str, Any]:
         accounts = folder / "accounts"
-        accounts.write_text(f"{self._username}:{PasswordHasher().hash(self._password)}\n", encoding="utf-8")
+        accounts.write_text(f"{self.username}:{PasswordHasher().hash(self.password)}\n", encoding="utf-8")
         accounts.chmod(0o600)
         return {
             "listeners": {"default": {"type": "tcp", "bind": f"127.0.0.1:{self.port}"}},
