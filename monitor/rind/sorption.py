@@ -1,0 +1,104 @@
+"""Water activity of a rind from its moisture and the salt in its water; the relation is replaceable by name.
+
+Moisture is on dry basis [kg water/kg dry matter, salt included], salt as molality [mol NaCl/kg water].
+A relation is a pure function (moisture, molality, constants) -> (water activity, its slope with moisture);
+`RELATIONS` names those a style may choose, and `register` adds one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.errors import PhysicsError
+
+Array: TypeAlias = NDArray[np.float64]
+Relation: TypeAlias = Callable[[Array, Array, Array], tuple[Array, Array]]
+
+SALT_MOLAR_MASS = 0.05844
+"""Of NaCl [kg/mol]."""
+SATURATED_MOLALITY = 6.14
+"""Of NaCl in water, 0..25 degC [mol/kg] (from memory); more salt than this lies as crystals."""
+SALT_SLOPE = 0.033
+"""a_w = 1 - 0.033 m for cheese of more than 40 % water (J. Dairy Sci. 1981, abstract); carried on here up to a
+saturated brine, where it gives 0.797 against 0.757 (Greenspan 1977, J. Res. NBS 81A:89, at 10 degC)."""
+
+OSWIN_CHEESE = (0.128, 0.331)
+"""Oswin constants (A [kg/kg], n) of the cheese body without its salt, X = A (a/(1-a))^n. No published set for
+any cheese was found; these two are computed from two published points: a young Cheddar of 37 % moisture and
+4.5 % salt in moisture at a_w 0.965 (Hickey et al. 2013, Int. Dairy J.), and a Dutch-type rind of 11-17 %
+moisture at a_w 0.6 (Acta Univ. Agric. Silvic. Mendel. Brun. 59/5). A style may override them."""
+
+
+def molality(salt_fraction: float | Array, moisture_fraction: float | Array) -> float | Array:
+    """Salt in the cheese's water [mol/kg], from salt and water in the whole cheese [kg/kg]."""
+    return salt_fraction / (SALT_MOLAR_MASS * moisture_fraction)
+
+
+def salt_water_activity(molality_mol_kg: float | Array) -> float | Array:
+    """Water activity of the salt water in a moist cheese [-]: 1 - 0.033 m, held from saturation on.
+
+    J. Dairy Sci. 1981 (read as abstract), for cheese of more than 40 % water.
+
+    Raises
+    ------
+    PhysicsError : a negative molality.
+    """
+    if np.any(np.asarray(molality_mol_kg) < 0):
+        raise PhysicsError(f"molality {np.min(molality_mol_kg):g} mol/kg is impossible: expected 0 or more")
+    return 1.0 - SALT_SLOPE * np.minimum(molality_mol_kg, SATURATED_MOLALITY)
+
+
+def unripe_water_activity(salt_in_water_g: float | Array, ph: float | Array) -> float | Array:
+    """Of an unripe cheese [-]: 0.9719 - 0.0044 [NaCl, g/100 g water] + 0.0041 pH (J. Dairy Res. 1990, abstract)."""
+    return 0.9719 - 0.0044 * salt_in_water_g + 0.0041 * ph
+
+
+def ripened_water_activity(ash_in_water_g: float | Array, npn_in_water_g: float | Array) -> float | Array:
+    """Of a mould-ripened cheese [-]: 1.0058 - 0.0045 ash - 0.0107 NPN [g/100 g water] (abstract, R2 0.90)."""
+    return 1.0058 - 0.0045 * ash_in_water_g - 0.0107 * npn_in_water_g
+
+
+def oswin_salt(moisture: Array, molality_mol_kg: Array, constants: Array) -> tuple[Array, Array]:
+    """Body by Oswin times salt by molality: a product of the parts, after Ross 1975 (from memory).
+
+    Parameters
+    ----------
+    moisture : dry basis, above 0 [kg/kg]; molality_mol_kg : [mol/kg]
+    constants : rows (A [kg/kg], n [-]) by wheel
+
+    Returns
+    -------
+    (water activity [-], its slope [per kg/kg])
+    """
+    power = 1.0 / constants[1]
+    dry = (constants[0] / moisture) ** power
+    body = 1.0 / (1.0 + dry)
+    salt = 1.0 - SALT_SLOPE * np.minimum(molality_mol_kg, SATURATED_MOLALITY)
+    activity = body * salt
+    return activity, activity * (1.0 - body) * power / moisture
+
+
+def linear(moisture: Array, molality_mol_kg: Array, constants: Array) -> tuple[Array, Array]:
+    """a_w = c0 + c1 X: for a narrow span of moisture, and for comparing with exact solutions."""
+    del molality_mol_kg
+    return constants[0] + constants[1] * moisture, constants[1] + 0.0 * moisture
+
+
+RELATIONS: dict[str, Relation] = {"oswin-salt": oswin_salt, "linear": linear}
+"""Relations by the name a style uses."""
+
+
+def register(name: str, relation: Relation) -> None:
+    """Add a relation of one's own; its slope must not be negative (wetter never means a lower activity).
+
+    Raises
+    ------
+    PhysicsError : the name is taken by another relation.
+    """
+    if RELATIONS.get(name, relation) is not relation:
+        raise PhysicsError(f"a sorption relation named {name!r} exists already")
+    RELATIONS[name] = relation

@@ -1,0 +1,207 @@
+"""One step of the rind twin: surface temperature, then moisture, then free water, for all wheels at once.
+
+A step of length zero (a wheel whose air is not known) leaves that wheel's state exactly as it was.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor import air
+from monitor.rind import drying
+from monitor.rind.presets import REFERENCE_TEMPERATURE_C
+from monitor.rind.twin_state import TwinState
+from monitor.rind.twin_wheels import WheelArrays
+
+Array: TypeAlias = NDArray[np.float64]
+
+WATER_PER_CO2 = 0.018015
+"""Water made with each mol of CO2 when sugar or lactate is burnt, CH2O + O2 -> CO2 + H2O [kg/mol]."""
+DRY_PER_CO2 = 0.030026
+"""Dry matter used up with it [kg/mol]; the wheel gets lighter by the difference, the carbon's 0.012 kg."""
+HEAT_PER_CO2 = 469_000.0
+"""Set free with it [J/mol] (from memory)."""
+LOSS_RATE_MEMORY_S = 7 * 86_400.0
+"""Over which the loss rate is smoothed [s]."""
+DRIEST = 1e-6
+"""Moisture below which the surface is not followed [kg/kg]."""
+_TINY = 1e-300
+
+
+@dataclass(frozen=True)
+class StepAir:
+    """Air of one step at each wheel: known everywhere, since ``seconds`` is zero where it was not.
+
+    Attributes
+    ----------
+    seconds : length of the step, one value or one a wheel [s]
+    celsius, vapour_pa : temperature [degC] and vapour pressure [Pa]
+    transfer : heat transfer by the air [W/m2/K]; film : evaporation through it [kg/m2/s/Pa]
+    present : where the air is known, None where it is known everywhere
+    """
+
+    seconds: Any
+    celsius: Any
+    vapour_pa: Any
+    transfer: Any
+    film: Any
+    present: NDArray[np.bool_] | None
+
+
+def step(wheels: WheelArrays, state: TwinState, now: StepAir) -> None:
+    """Carry all wheels on by one implicit step, in place."""
+    wet = (state.film_kg > 0.0) | (now.vapour_pa > air.saturation_vapour_pressure(state.surface_c))
+    any_wet = bool(np.any(wet))
+    molality = wheels.salt_mol / shell_water(wheels, state)
+    activity, slope = wheels.water_activity(state.face_moisture, molality)
+    vapour = drying.through_wrap(now.film, wheels.wrap)
+    breath = _breath(wheels, state, now)
+    saturation = _temperature(
+        wheels,
+        state,
+        now,
+        np.where(wet, now.film, vapour) if any_wet else vapour,
+        np.where(wet, 1.0, activity) if any_wet else activity,
+        breath,
+    )
+    # free water lies outside the wrap: it meets the air directly, and the rind under it only drinks
+    conductance = now.seconds * wheels.exposed_m2 * vapour
+    if any_wet:
+        drunk, met = _free_water(wheels, state, now, saturation, wet)
+        conductance = np.where(wet, 0.0, conductance)
+    else:
+        drunk, met = None, 0.0
+    gain = 0.0 * wheels.mass_kg if breath is None else breath * WATER_PER_CO2
+    left = _moisture(wheels, state, now, conductance, saturation, activity, slope, molality, drunk, gain)
+    _account(wheels, state, now, left + met, breath)
+
+
+def shell_water(wheels: WheelArrays, state: TwinState) -> Array:
+    """Water in the shells from the books [kg]: what was there, plus breathed, less gone and lying free."""
+    return wheels.water_kg + state.breathed_kg - state.left_kg - state.film_kg
+
+
+def transport(wheels: WheelArrays, core_c: Array, seconds: Any) -> Array:
+    """Seconds times diffusivity at the wheel's own temperature [m2]."""
+    inverse = 1.0 / (core_c + air.ZERO_CELSIUS_K) - 1.0 / (REFERENCE_TEMPERATURE_C + air.ZERO_CELSIUS_K)
+    return wheels.diffusivity * np.exp(-wheels.activation_k * inverse) * seconds
+
+
+def _breath(wheels: WheelArrays, state: TwinState, now: StepAir) -> Array | None:
+    """CO2 given off in the step [mol], None where no wheel breathes."""
+    if not wheels.breathes:
+        return None
+    warmth = np.exp(wheels.breath_rise_k * (state.surface_c - REFERENCE_TEMPERATURE_C))
+    return wheels.breath_mol_s * warmth * now.seconds
+
+
+def _temperature(
+    wheels: WheelArrays, state: TwinState, now: StepAir, vapour: Any, activity: Any, breath: Array | None
+) -> Array:
+    """Set surface and core temperature and return the saturation pressure at the surface [Pa]."""
+    lag = now.seconds * wheels.exposed_m2 * wheels.inner_transfer / wheels.heat_capacity
+    heat = 0.0
+    if breath is not None:
+        heat = breath * HEAT_PER_CO2 / (np.maximum(now.seconds, 1e-9) * wheels.exposed_m2)
+    surface, saturation = drying.surface_balance(
+        now.celsius,
+        now.vapour_pa,
+        activity,
+        now.transfer,
+        vapour,
+        heat_gain=heat,
+        inner_transfer=wheels.inner_transfer / (1.0 + lag),
+        inner_temperature_c=state.core_c,
+        start_c=state.surface_c,
+        rounds=2,
+    )
+    if now.present is not None:
+        surface = np.where(now.present, surface, state.surface_c)
+    state.surface_c = surface
+    state.core_c = (state.core_c + lag * surface) / (1.0 + lag)
+    return saturation
+
+
+def _free_water(
+    wheels: WheelArrays, state: TwinState, now: StepAir, saturation: Array, wet: NDArray[np.bool_]
+) -> tuple[Array, Array]:
+    """Free water on wet wheels: what the rind drinks of it, and what the air takes (negative: gives) [kg].
+
+    The rind drinks until its surface is as moist as the fresh cheese was (assumed, no source).
+    """
+    met = now.seconds * wheels.exposed_m2 * now.film * (saturation - now.vapour_pa)
+    met = np.where(wet, np.minimum(met, state.film_kg), 0.0)
+    film = state.film_kg - met
+    first, full = state.moisture[0], np.maximum(wheels.start_moisture, state.face_moisture)
+    pull = transport(wheels, state.core_c, now.seconds) * wheels.reach[0]
+    wanted = pull * (wheels.solver.potential(full) - wheels.solver.potential(first))
+    room = wheels.capacity[0] * (full - first)
+    drunk = np.where(wet, np.clip(np.minimum(wanted, room), 0.0, film), 0.0)
+    state.film_kg = film - drunk
+    return drunk, met
+
+
+def _moisture(
+    wheels: WheelArrays,
+    state: TwinState,
+    now: StepAir,
+    conductance: Array,
+    saturation: Array,
+    activity: Array,
+    slope: Array,
+    molality: Array,
+    drunk: Array | None,
+    gain: Array,
+) -> Array:
+    """Move moisture through the shells and return the water that left the rind for the air [kg]."""
+    solver, first = wheels.solver, state.moisture[0]
+    carried = transport(wheels, state.core_c, now.seconds)
+    face_reach = carried * wheels.reach[0]
+    face = state.face_moisture
+
+    def outflow(a: Array) -> Array:
+        return conductance * (a * saturation - now.vapour_pa)
+
+    # Newton on the surface's own moisture, then linearise about where it lands
+    supply = face_reach * (solver.potential(first) - solver.potential(face))
+    stiff = face_reach * solver.potential_slope(face) + conductance * saturation * slope
+    moved = face + (supply - outflow(activity)) / (stiff + _TINY)
+    face = np.clip(moved, np.maximum(face / 3.0, DRIEST), 3.0 * face)
+    activity, slope = wheels.water_activity(face, molality)
+
+    phi_face, d_face = solver.potential(face), solver.potential_slope(face)
+    demand = conductance * saturation * slope / d_face
+    series = 1.0 / (face_reach + demand + _TINY)
+    before = solver.potential(first)
+    out = face_reach * series * (demand * (before - phi_face) + outflow(activity))
+    first_slope = solver.potential_slope(first)
+    moisture_before = first.copy()
+    left = solver.step(
+        state.moisture, carried, face_reach * demand * series, out, gain if drunk is None else gain + drunk
+    )
+    after = before + first_slope * (state.moisture[0] - moisture_before)
+    shift = (face_reach * (after - phi_face) - outflow(activity)) * series
+    face = np.maximum(face + shift / d_face, DRIEST)
+    state.face_moisture = face if now.present is None else np.where(now.present, face, state.face_moisture)
+    return left
+
+
+def _account(wheels: WheelArrays, state: TwinState, now: StepAir, left: Array, breath: Array | None) -> None:
+    state.left_kg += left
+    burnt = 0.0
+    if breath is not None:
+        state.breathed_kg += breath * WATER_PER_CO2
+        state.burnt_kg += breath * DRY_PER_CO2
+        burnt = breath * (DRY_PER_CO2 - WATER_PER_CO2)
+    seconds = now.seconds
+    flux = left / (np.maximum(seconds, 1e-9) * wheels.exposed_m2)
+    rate = (left + burnt) / np.maximum(seconds, 1e-9)
+    # a plain mean over the first week, then an exponential one
+    memory = np.minimum(LOSS_RATE_MEMORY_S, state.elapsed_s - state.gap_s + seconds)
+    weight = seconds / np.maximum(memory, 1e-9)
+    state.loss_rate += np.minimum(weight, 1.0) * (rate - state.loss_rate)
+    state.flux = flux if now.present is None else np.where(now.present, flux, state.flux)
