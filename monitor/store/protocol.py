@@ -62,7 +62,7 @@ class Store(Protocol):
         """How many messages were ever refused, by reason."""
 
     def changes(self, limit: int = 10_000) -> list[Change]:
-        """Slots whose air records are out of date, oldest slot first."""
+        """Slots whose air records are out of date, newest first, so that what happens now never waits behind a backlog."""
 
     def write_air(self, records: Sequence[AirRecord], done: Sequence[Change] = ()) -> None:
         """Replace air records by (room, place, start) and, in the same transaction, forget the changes they

@@ -1,0 +1,156 @@
+"""The embedded store: one SQLite file that the service writes while others read it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from monitor.errors import StoreAway
+from monitor.records import AirRecord, Change, Reading, Reject
+from monitor.store import readings_table as readings_in
+from monitor.store import side_tables as side
+from monitor.store.connections import BUSY_MS, Connections
+from monitor.store.dictionary import Dictionary, reason_texts, series_number
+from monitor.store.numbers import ROW_TYPE, VALUE_SQL, frame
+from monitor.store.protocol import SeriesSummary, Written
+from monitor.store.schema import is_current, migrate
+
+FILE_NAME = "readings.sqlite"
+
+
+class EmbeddedStore:
+    """Readings, air records, rejects and documents in one SQLite file (see `Store` for what each call promises).
+
+    A commit is on the disk when a call returns (WAL, synchronous FULL).  Threads may share one store, and
+    other processes may open the same file at the same time.
+    """
+
+    def __init__(self, path: str | Path, rejects_kept: int = 1000, busy_ms: int = BUSY_MS) -> None:
+        """Open the file, making or migrating it where needed.
+
+        Raises
+        ------
+        StoreAway
+            The file cannot be opened now.
+        StoreDamaged
+            The file is torn, another program's, or of a newer version.
+        """
+        self.path = Path(path)
+        self._rejects_kept = rejects_kept
+        self._dictionary = Dictionary()
+        self._connections = Connections(self.path, busy_ms)
+        try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise StoreAway(f"the store's folder {self.path.parent} cannot be made: {error.strerror}") from error
+        self._bring_up_to_date()
+
+    def _bring_up_to_date(self) -> None:
+        with self._connections.errors():
+            connection = self._connections.open()
+            try:
+                if not is_current(connection):
+                    migrate(connection)
+            finally:
+                connection.close()
+
+    def write(self, readings: Sequence[Reading]) -> Written:
+        """Keep readings, and mark the slots that they change; see `Store.write`.
+
+        Raises
+        ------
+        ReadingError
+            A value is not finite; nothing is written then.
+        """
+        if not readings:
+            return Written(0, 0, 0)
+        for reading in readings:
+            readings_in.checked(reading)
+        with self._connections.writing() as connection:
+            series = self._dictionary.series(connection, ((r.sensor, r.quantity) for r in readings))
+            reasons = self._dictionary.reasons(connection, (r.reason for r in readings))
+            rows = readings_in.rows_of(readings, series, reasons)
+            new, written = readings_in.insert(connection, rows)
+            readings_in.account(connection, new)
+            sensors = {number: sensor for (sensor, _), number in series.items()}
+            readings_in.mark_changed(connection, {(sensors[row[0]], row[1] - row[1] % 600_000) for row in new})
+        self._dictionary.committed()
+        return written
+
+    def read(self, sensor: str, quantity: str, start_ms: int, end_ms: int) -> pd.DataFrame:
+        """Readings in a span; see `Store.read`."""
+        with self._connections.reading() as connection:
+            number = series_number(connection, sensor, quantity)
+            if number is None:
+                return frame(np.zeros(0, ROW_TYPE), [""])
+            cursor = connection.execute(
+                f"SELECT time_ms, {VALUE_SQL}, flag, reason FROM reading"
+                " WHERE series = ? AND time_ms >= ? AND time_ms < ? ORDER BY time_ms",
+                (number, start_ms, end_ms),
+            )
+            rows = np.fromiter(cursor, dtype=ROW_TYPE)
+            return frame(rows, reason_texts(connection))
+
+    def series(self) -> list[SeriesSummary]:
+        """Every series with its count, extent and newest reading."""
+        with self._connections.reading() as connection:
+            return readings_in.summaries(connection)
+
+    def reject(self, rejects: Iterable[Reject]) -> None:
+        """Count and keep what could not be read."""
+        refused = list(rejects)
+        if refused:
+            with self._connections.writing() as connection:
+                side.put_rejects(connection, refused, self._rejects_kept)
+
+    def rejects(self, limit: int = 100) -> list[Reject]:
+        """The newest rejects, newest first."""
+        with self._connections.reading() as connection:
+            return side.newest_rejects(connection, limit)
+
+    def reject_counts(self) -> dict[str, int]:
+        """How many messages were ever refused, by reason."""
+        with self._connections.reading() as connection:
+            return dict(connection.execute("SELECT reason, count FROM reject_count ORDER BY reason").fetchall())
+
+    def changes(self, limit: int = 10_000) -> list[Change]:
+        """Slots whose air records are out of date, newest slot first."""
+        with self._connections.reading() as connection:
+            rows = connection.execute(
+                "SELECT sensor, slot_ms, revision FROM change ORDER BY slot_ms DESC, sensor LIMIT ?", (limit,)
+            )
+            return [Change(*row) for row in rows]
+
+    def write_air(self, records: Sequence[AirRecord], done: Sequence[Change] = ()) -> None:
+        """Replace air records and forget the changes they answer; see `Store.write_air`."""
+        with self._connections.writing() as connection:
+            side.put_air(connection, records)
+            side.forget_changes(connection, done)
+
+    def read_air(self, room: str, place: str, start_ms: int, end_ms: int) -> pd.DataFrame:
+        """Air records of a place in a span; see `Store.read_air`."""
+        with self._connections.reading() as connection:
+            return side.air_frame(connection, room, place, start_ms, end_ms)
+
+    def latest_air(self) -> list[AirRecord]:
+        """The newest air record of every room and place."""
+        with self._connections.reading() as connection:
+            return side.latest_air(connection)
+
+    def put_document(self, name: str, document: Any) -> None:
+        """Keep a small JSON document by name."""
+        with self._connections.writing() as connection:
+            side.put_document(connection, name, document)
+
+    def document(self, name: str) -> Any:
+        """A document by name, or None."""
+        with self._connections.reading() as connection:
+            return side.document(connection, name)
+
+    def close(self) -> None:
+        """Let go of the file; closing twice does no harm."""
+        self._connections.close()

@@ -1,0 +1,119 @@
+"""Writing and reading raw readings inside one SQLite transaction."""
+
+from __future__ import annotations
+
+import math
+import sqlite3
+from collections.abc import Iterable, Sequence
+
+from monitor.clock import slot_of
+from monitor.errors import ReadingError
+from monitor.records import Reading
+from monitor.store.numbers import given, kept
+from monitor.store.protocol import SeriesSummary, Written
+
+Row = tuple[int, int, int | float | None, int, int]
+"""Series, time [ms], value as kept, flag, reason."""
+
+_INSERT = "INSERT OR IGNORE INTO reading (series, time_ms, value, flag, reason) VALUES (?, ?, ?, ?, ?)"
+_FIND = "SELECT value, flag FROM reading WHERE series = ? AND time_ms = ?"
+
+
+def checked(reading: Reading) -> Reading:
+    """The reading, if it can be kept.
+
+    Raises
+    ------
+    ReadingError
+        Its value is not finite, or its time does not fit into the store.
+    """
+    if reading.value is not None and not math.isfinite(reading.value):
+        raise ReadingError(f"{reading.sensor} {reading.quantity}: {reading.value} is no value; send null for none")
+    if not -(2**53) < reading.time_ms < 2**53:
+        raise ReadingError(f"{reading.sensor} {reading.quantity}: the time {reading.time_ms} ms is out of range")
+    return reading
+
+
+def insert(connection: sqlite3.Connection, rows: Sequence[Row]) -> tuple[list[Row], Written]:
+    """Insert what is not there yet; the rows that are new, and the account of all."""
+    before = connection.total_changes
+    connection.execute("SAVEPOINT batch")
+    connection.executemany(_INSERT, rows)
+    if connection.total_changes - before == len(rows):
+        connection.execute("RELEASE batch")
+        return list(rows), Written(len(rows), 0, 0)
+    # Some were there already.  Which ones matters (only new ones change an air record), so go row by row.
+    connection.execute("ROLLBACK TO batch")
+    connection.execute("RELEASE batch")
+    return _insert_one_by_one(connection, rows)
+
+
+def _insert_one_by_one(connection: sqlite3.Connection, rows: Sequence[Row]) -> tuple[list[Row], Written]:
+    new: list[Row] = []
+    already = differing = 0
+    for row in rows:
+        there = connection.execute(_FIND, row[:2]).fetchone()
+        if there is None:
+            connection.execute(_INSERT, row)
+            new.append(row)
+        elif there[0] == row[2]:
+            already += 1
+        else:
+            differing += 1
+    return new, Written(len(new), already, differing)
+
+
+def account(connection: sqlite3.Connection, rows: Iterable[Row]) -> None:
+    """Bring each series' count and extent up to date with its new rows."""
+    extents: dict[int, list[int]] = {}
+    for series, time_ms, *_ in rows:
+        extent = extents.setdefault(series, [0, time_ms, time_ms])
+        extent[0] += 1
+        extent[1] = min(extent[1], time_ms)
+        extent[2] = max(extent[2], time_ms)
+    connection.executemany(
+        "UPDATE series SET count = count + ?1, first_ms = min(coalesce(first_ms, ?2), ?2),"
+        " last_ms = max(coalesce(last_ms, ?3), ?3) WHERE id = ?4",
+        [(*extent, series) for series, extent in extents.items()],
+    )
+
+
+def mark_changed(connection: sqlite3.Connection, slots: Iterable[tuple[str, int]]) -> None:
+    """Mark ten-minute slots (sensor, start) as changed, under a revision that is never given twice."""
+    marks = sorted(set(slots))
+    if not marks:
+        return
+    revision = next_number(connection, "revision")
+    connection.executemany(
+        "INSERT INTO change (sensor, slot_ms, revision) VALUES (?1, ?2, ?3)"
+        " ON CONFLICT (sensor, slot_ms) DO UPDATE SET revision = ?3",
+        [(sensor, slot_of(slot_ms), revision) for sensor, slot_ms in marks],
+    )
+
+
+def next_number(connection: sqlite3.Connection, name: str) -> int:
+    """The next number of a counter."""
+    row = connection.execute(
+        "INSERT INTO counter VALUES (?, 1) ON CONFLICT (name) DO UPDATE SET value = value + 1 RETURNING value",
+        (name,),
+    ).fetchone()
+    return int(row[0])
+
+
+def rows_of(readings: Sequence[Reading], series: dict[tuple[str, str], int], reasons: dict[str, int]) -> list[Row]:
+    """Readings as rows."""
+    return [
+        (series[r.sensor, r.quantity], r.time_ms, kept(r.value), int(r.flag), reasons[r.reason]) for r in readings
+    ]
+
+
+def summaries(connection: sqlite3.Connection) -> list[SeriesSummary]:
+    """Every series that has readings."""
+    rows = connection.execute(
+        "SELECT s.sensor, s.quantity, s.count, s.first_ms, s.last_ms, r.value, r.flag, q.text"
+        " FROM series s LEFT JOIN reading r ON r.series = s.id AND r.time_ms = s.last_ms"
+        " LEFT JOIN reason q ON q.id = r.reason WHERE s.count > 0 ORDER BY s.sensor, s.quantity"
+    )
+    return [
+        SeriesSummary(row[0], row[1], row[2], row[3], row[4], given(row[5]), row[6] or 2, row[7] or "") for row in rows
+    ]

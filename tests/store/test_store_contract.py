@@ -1,0 +1,234 @@
+"""What every store must do: the contract of `monitor.store.Store`, run over each kind."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from monitor.clock import TEN_MINUTES_MS
+from monitor.errors import ReadingError, StoreAway
+from monitor.records import AirRecord, Change, Flag, Reading, Reject
+from monitor.store import Store, Written
+from monitor.store.embedded import EmbeddedStore
+
+NOON = 1_772_366_400_000
+"""2026-03-01T12:00:00Z in milliseconds."""
+
+OpenStore = Callable[[], Store]
+
+
+@pytest.fixture(params=["embedded"])
+def store(request: pytest.FixtureRequest, tmp_path: Path) -> Store:
+    made = EmbeddedStore(tmp_path / "readings.sqlite", rejects_kept=10)
+    request.addfinalizer(made.close)
+    return made
+
+
+def temperature(minute: float, value: float | None = 12.3, sensor: str = "rack-1", **more: object) -> Reading:
+    return Reading(sensor, "temperature", NOON + round(minute * 60_000), value, **more)  # type: ignore[arg-type]
+
+
+def values(store: Store, sensor: str = "rack-1", quantity: str = "temperature") -> list[float]:
+    return list(store.read(sensor, quantity, 0, 2**52)["value"])
+
+
+def test_a_reading_comes_back_as_it_went_in(store: Store) -> None:
+    """Value, time, flag and reason of a reading survive the store."""
+    assert store.write([temperature(0, 12.34, flag=Flag.SUSPECT, reason="spike")]) == Written(1, 0, 0)
+    frame = store.read("rack-1", "temperature", NOON, NOON + 1)
+    assert list(frame["value"]) == [12.34]
+    assert list(frame["flag"]) == [3]
+    assert list(frame["reason"]) == ["spike"]
+    assert frame.index[0].isoformat() == "2026-03-01T12:00:00+00:00"
+    assert str(frame.index.dtype) == "datetime64[ms, UTC]"
+    assert frame["flag"].dtype == np.uint8
+
+
+def test_a_missing_value_is_nan_never_zero(store: Store) -> None:
+    """A sensor that says it has no value leaves NaN, with flag 9."""
+    store.write([temperature(0, None, flag=Flag.MISSING, reason="the sensor sent no value")])
+    frame = store.read("rack-1", "temperature", 0, 2**52)
+    assert np.isnan(frame["value"].iloc[0])
+    assert frame["flag"].iloc[0] == 9
+
+
+def test_spans_are_half_open_and_in_order_of_time(store: Store) -> None:
+    """A span holds its start but not its end, however the readings arrived."""
+    store.write([temperature(2, 2.0), temperature(0, 0.0), temperature(1, 1.0)])
+    frame = store.read("rack-1", "temperature", NOON, NOON + 120_000)
+    assert list(frame["value"]) == [0.0, 1.0]
+
+
+def test_a_replay_changes_nothing(store: Store) -> None:
+    """The same batch again is counted as already there, and marks nothing as changed."""
+    batch = [temperature(minute) for minute in range(5)]
+    store.write(batch)
+    store.write_air([], store.changes())
+    assert store.write(batch) == Written(0, 5, 0)
+    assert store.changes() == []
+    assert len(values(store)) == 5
+
+
+def test_the_first_value_stays(store: Store) -> None:
+    """Another value for the same time is counted as differing and not kept."""
+    store.write([temperature(0, 12.0)])
+    assert store.write([temperature(0, 13.0), temperature(1, 14.0)]) == Written(1, 0, 1)
+    assert values(store) == [12.0, 14.0]
+
+
+def test_doubles_within_one_batch_are_kept_once(store: Store) -> None:
+    """A batch that holds a reading twice stores it once."""
+    assert store.write([temperature(0, 12.0), temperature(0, 12.0), temperature(0, 9.0)]) == Written(1, 1, 1)
+
+
+def test_a_batch_that_cannot_be_kept_is_refused_whole(store: Store) -> None:
+    """An infinite value refuses the batch; nothing of it is stored."""
+    with pytest.raises(ReadingError, match="inf is no value"):
+        store.write([temperature(0), temperature(1, float("inf"))])
+    assert store.series() == []
+
+
+def test_every_series_is_summed_up(store: Store) -> None:
+    """The summary has count, extent and the newest value, not the newest arrival."""
+    store.write([temperature(5, 11.5, flag=Flag.SUSPECT, reason="spike"), Reading("rack-1", "humidity", NOON, 86.0)])
+    store.write([temperature(1, 11.0)])
+    humidity, air = store.series()
+    assert (humidity.quantity, humidity.count, humidity.last_value) == ("humidity", 1, 86.0)
+    assert (air.count, air.first_ms, air.last_ms) == (2, NOON + 60_000, NOON + 300_000)
+    assert (air.last_value, air.last_flag, air.last_reason) == (11.5, 3, "spike")
+
+
+def test_new_readings_mark_their_slots_as_changed(store: Store) -> None:
+    """Each sensor's ten-minute slot is marked once, oldest first."""
+    store.write([temperature(11), temperature(0), temperature(1), temperature(3, sensor="rack-2")])
+    marks = [(change.sensor, change.slot_ms) for change in store.changes()]
+    assert marks == [("rack-1", NOON), ("rack-2", NOON), ("rack-1", NOON + TEN_MINUTES_MS)]
+    assert len(store.changes(limit=2)) == 2
+
+
+def test_a_change_that_moved_on_is_not_forgotten(store: Store) -> None:
+    """A reading that arrives while its slot is being worked out leaves the slot marked."""
+    store.write([temperature(0)])
+    taken = store.changes()
+    store.write([temperature(1)])
+    store.write_air([air_record(0)], taken)
+    assert [change.slot_ms for change in store.changes()] == [NOON]
+    store.write_air([], store.changes())
+    assert store.changes() == []
+
+
+def test_a_revision_is_never_given_twice(store: Store) -> None:
+    """A stale worker cannot forget a mark made after the one it saw was answered."""
+    store.write([temperature(0)])
+    stale = store.changes()
+    store.write_air([], stale)
+    store.write([temperature(1)])
+    store.write_air([], stale)
+    assert len(store.changes()) == 1
+
+
+def air_record(slot: int, place: str = "left", temperature_c: float | None = 12.0) -> AirRecord:
+    start = NOON + slot * TEN_MINUTES_MS
+    return AirRecord("cave", place, start, temperature_c, 11.5, 12.5, 86.0, 85.0, 87.0, 0.9, 9.7, 196.0, 0.3, None)
+
+
+def test_air_records_are_replaced_and_read_back(store: Store) -> None:
+    """An air record replaces the one before it; None comes back as NaN."""
+    store.write_air([air_record(0), air_record(1)])
+    store.write_air([air_record(0, temperature_c=None)])
+    frame = store.read_air("cave", "left", NOON, NOON + 2 * TEN_MINUTES_MS)
+    assert np.isnan(frame["temperature_c"].iloc[0])
+    assert frame["temperature_c"].iloc[1] == 12.0
+    assert frame["rh_sigma_pct"].isna().all()
+    assert frame.index.name == "start"
+    assert "place" not in frame.columns
+    assert len(store.read_air("cave", "right", 0, 2**52)) == 0
+
+
+def test_the_newest_air_record_of_every_place_is_found(store: Store) -> None:
+    """One record for each room and place, the newest."""
+    store.write_air([air_record(0), air_record(2), air_record(1), air_record(5, place="")])
+    newest = {record.place: record for record in store.latest_air()}
+    assert newest["left"] == air_record(2)
+    assert newest[""] == air_record(5, place="")
+    assert len(newest) == 2
+
+
+def test_rejects_are_counted_and_the_newest_kept(store: Store) -> None:
+    """Every refusal is counted by reason; only so many are kept, newest first."""
+    store.reject(Reject(NOON + n, "maturing/x", "not JSON", b"\xff" * 5000) for n in range(25))
+    store.reject([Reject(NOON, "a\x00\ud800" + "t" * 999, "empty")])
+    kept = store.rejects(100)
+    assert len(kept) == 10
+    assert kept[0].reason == "empty"
+    assert kept[1].time_ms == NOON + 24
+    assert len(kept[1].payload) <= 1024
+    assert len(kept[0].topic) <= 300
+    assert store.reject_counts() == {"empty": 1, "not JSON": 25}
+
+
+def test_counted_reasons_are_bounded(store: Store) -> None:
+    """A thousand invented reasons do not make a thousand counters."""
+    store.reject(Reject(NOON, "t", f"reason {n}") for n in range(1000))
+    counts = store.reject_counts()
+    assert len(counts) <= 201
+    assert sum(counts.values()) == 1000
+
+
+def test_documents_are_kept_by_name(store: Store) -> None:
+    """A document comes back equal; an unknown name gives None."""
+    store.put_document("rooms", {"a": [1, None, "<script>\N{CHEESE WEDGE}"]})
+    store.put_document("rooms", {"a": [2, None, "\N{CHEESE WEDGE}"]})
+    assert store.document("rooms") == {"a": [2, None, "\N{CHEESE WEDGE}"]}
+    assert store.document("none") is None
+
+
+def test_closing_twice_does_no_harm(store: Store) -> None:
+    """A closed store says that it is away."""
+    store.close()
+    store.close()
+    with pytest.raises(StoreAway):
+        store.write([temperature(0)])
+
+
+def test_threads_share_a_store(store: Store) -> None:
+    """Four threads writing and reading at once lose nothing."""
+    failures: list[BaseException] = []
+
+    def work(number: int) -> None:
+        try:
+            for minute in range(20):
+                store.write([temperature(minute, float(number), sensor=f"rack-{number}")])
+                store.read(f"rack-{number}", "temperature", 0, 2**52)
+        except BaseException as error:
+            failures.append(error)
+
+    threads = [threading.Thread(target=work, args=(n,)) for n in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert failures == []
+    assert [summary.count for summary in store.series()] == [20, 20, 20, 20]
+
+
+@settings(max_examples=60, deadline=None)
+@given(numbers=st.lists(st.none() | st.floats(allow_nan=False, allow_infinity=False), min_size=1, max_size=20))
+def test_no_value_is_ever_altered(tmp_path_factory: pytest.TempPathFactory, numbers: list[float | None]) -> None:
+    """Any finite number comes back bit for bit, None as NaN."""
+    held = EmbeddedStore(tmp_path_factory.mktemp("law") / "readings.sqlite")
+    held.write([temperature(minute, number) for minute, number in enumerate(numbers)])
+    expected = np.array([np.nan if n is None else n for n in numbers], dtype="f8")
+    assert held.read("rack-1", "temperature", 0, 2**52)["value"].to_numpy().tobytes() == expected.tobytes()
+    held.close()
+
+
+def test_an_unknown_change_is_ignored(store: Store) -> None:
+    """Forgetting a change that never was does no harm."""
+    store.write_air([], [Change("nobody", NOON, 1)])
