@@ -70,11 +70,12 @@ def step(wheels: WheelArrays, state: TwinState, now: StepAir) -> None:
     )
     # free water lies outside the wrap: it meets the air directly, and the rind under it only drinks
     conductance = now.seconds * wheels.exposed_m2 * vapour
+    drunk: Array | None = None
     if any_wet:
         drunk, met = _free_water(wheels, state, now, saturation, wet)
         conductance = np.where(wet, 0.0, conductance)
     else:
-        drunk, met = None, 0.0
+        met = np.zeros(wheels.count)
     gain = 0.0 * wheels.mass_kg if breath is None else breath * WATER_PER_CO2
     left = _moisture(wheels, state, now, conductance, saturation, activity, slope, molality, drunk, gain)
     _account(wheels, state, now, left + met, breath)
@@ -192,7 +193,7 @@ def _moisture(
 
 def _account(wheels: WheelArrays, state: TwinState, now: StepAir, left: Array, breath: Array | None) -> None:
     state.left_kg += left
-    burnt = 0.0
+    burnt: Any = 0.0
     if breath is not None:
         state.breathed_kg += breath * WATER_PER_CO2
         state.burnt_kg += breath * DRY_PER_CO2
