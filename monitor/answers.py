@@ -14,7 +14,7 @@ import pandas as pd
 
 from monitor import alarms as alarming
 from monitor.alarms import Alarms, open_alarms
-from monitor.clock import DAY_MS, now_ms, rfc3339
+from monitor.clock import DAY_MS, now_ms, rfc3339, to_ms
 from monitor.records import AirRecord, Contents, Flag
 from monitor.review import review_wheel
 from monitor.rules.finding import Finding, Priority
@@ -298,8 +298,8 @@ def wheels_document(site: Site) -> dict[str, Any]:
             "style": wheel.style,
             "room": wheel.room,
             "place": wheel.place,
-            "made_at": rfc3339(wheel.made_ms),
-            "age_days": (moment - wheel.made_ms) // DAY_MS,
+            "made_at": rfc3339(wheel.made_at),
+            "age_days": (moment - to_ms(wheel.made_at)) // DAY_MS,
         }
         for wheel in ledger.wheels()
     ]

@@ -30,6 +30,9 @@ TICK_S = 0.25
 BEAT_S = 2.0
 CHECKPOINT_S = 30.0
 CONTENTS_S = 5.0
+LATELY_MS = 6 * 3_600_000
+"""How old [ms] an air record may be for the rules, which speak of now; older ones are only kept."""
+CHANGES_A_TICK = 5_000
 
 
 class Judge:
@@ -52,11 +55,12 @@ class Judge:
     def tick(self, parts: dict[str, Any]) -> None:
         """Bring everything up to date with what the store and the ledger hold now."""
         moment_ms, clock = now_ms(), time.monotonic()
-        records = self._keeper.update()
+        records = self._keeper.update(CHANGES_A_TICK)
         if clock >= self._contents_due:
             self._contents, self._contents_due = self._ledger.contents(), clock + CONTENTS_S
         last_seen = self._last_seen()
-        moment = Moment(moment_ms, self._site, records, self._contents, last_seen, parts)
+        lately = tuple(r for r in records if r.start_ms >= moment_ms - LATELY_MS)
+        moment = Moment(moment_ms, self._site, lately, tuple(self._contents), last_seen, parts)
         findings = self._engine.update(moment)
         self._alarms.update(findings, moment_ms)
         shown = [asdict(f) for f in findings]
