@@ -84,6 +84,26 @@ class Judge:
             part.close()
 
 
+class PartsHealth:
+    """The monitor's own parts as the rules see them: whether each does its work, and since when."""
+
+    def __init__(self) -> None:
+        self._states: dict[str, dict[str, Any]] = {}
+
+    def update(self, parts: dict[str, Any]) -> dict[str, dict[str, Any]]:
+        """The parts by name, each ``{"ok", "since_ms", "detail"}``."""
+        intake = parts.get("intake")
+        if intake is not None:
+            detail = "connected" if intake["connected"] else "no connection to the broker"
+            self._note("broker", bool(intake["connected"]), detail)
+        return self._states
+
+    def _note(self, name: str, ok: bool, detail: str) -> None:
+        known = self._states.get(name)
+        if known is None or known["ok"] != ok:
+            self._states[name] = {"ok": ok, "since_ms": now_ms(), "detail": detail}
+
+
 class Service:
     """Runs the parts of the monitor until it is told to stop.
 
@@ -130,15 +150,15 @@ class Service:
     def _intake(self, store: Any) -> Subscriber | None:
         if "intake" not in self._wanted:
             return None
-        return Subscriber(self._site.broker, Router(self._site), store, Router(self._site).topics)
+        return Subscriber(self._site.broker, Router(self._site), store, commit_rows=self._site.store.commit_rows)
 
     def _loop(self, store: Any, subscriber: Subscriber | None, judge: Judge | None) -> None:
-        beat_due, failures = 0.0, 0
+        beat_due, failures, health = 0.0, 0, PartsHealth()
         while not self._stop.is_set():
             parts = {"intake": subscriber.health()} if subscriber else {}
             try:
                 if judge is not None:
-                    judge.tick(parts)
+                    judge.tick(health.update(parts))
                 if time.monotonic() >= beat_due:
                     store.put_document("beat", {"at_ms": now_ms(), "pid": os.getpid(), "parts": parts})
                     beat_due = time.monotonic() + BEAT_S
