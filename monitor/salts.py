@@ -68,11 +68,11 @@ def fixed_point_rh(salt: str, temperature_c: Values) -> Values:
     if salt in GREENSPAN_POLYNOMIALS:
         coefficients = GREENSPAN_POLYNOMIALS[salt]
         require_range(t, LOWEST_C, HIGHEST_C, f"temperature_c of {salt}", "degC")
-        return in_blocks(lambda x: np.polynomial.polynomial.polyval(x, coefficients), t)
+        return in_blocks(lambda x: np.asarray(np.polynomial.polynomial.polyval(x, coefficients)), t)
     if salt in GREENSPAN_TABLES:
         at, humidity = GREENSPAN_TABLES[salt]
         require_range(t, at[0], at[-1], f"temperature_c of {salt}", "degC")
-        return in_blocks(lambda x: np.interp(x, at, humidity), t)
+        return in_blocks(lambda x: np.asarray(np.interp(x, at, humidity)), t)
     known = ", ".join([*GREENSPAN_POLYNOMIALS, *GREENSPAN_TABLES])
     raise PhysicsError(f"salt {salt!r} is not known: expected one of {known}")
 
@@ -81,7 +81,7 @@ def fixed_point_uncertainty(salt: str, temperature_c: Values) -> Values:
     """Stated uncertainty of `fixed_point_rh`, FROM MEMORY, held outside its table [% RH]; same errors."""
     fixed_point_rh(salt, temperature_c)
     at, uncertainty = UNCERTAINTY_PCT[salt]
-    return in_blocks(lambda x: np.interp(x, at, uncertainty), as_floats(temperature_c, "temperature_c"))
+    return in_blocks(lambda x: np.asarray(np.interp(x, at, uncertainty)), as_floats(temperature_c, "temperature_c"))
 
 
 def two_point_calibration(

@@ -146,7 +146,8 @@ class EquivalentAge:
     def __init__(
         self, reference_temperature_c: float, activation_energy: float = RIPENING_ACTIVATION_ENERGY
     ) -> None:
-        rate_factor(reference_temperature_c, reference_temperature_c, activation_energy)
+        temperatures(reference_temperature_c, "reference_temperature_c")
+        _energy(activation_energy)
         self.reference_temperature_c, self.activation_energy = reference_temperature_c, activation_energy
         self.reset()
 
