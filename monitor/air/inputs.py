@@ -106,17 +106,21 @@ def pressures(values: Values, name: str = "pressure_pa") -> Array:
 def in_blocks(function: Callable[..., Array], *arrays: Array, working_arrays: int = 0) -> Values:
     """Apply a point-by-point function to arrays of any (broadcastable) shape, a cache-sized block at a time.
 
-    With ``working_arrays`` the function is also given that many arrays to write in, which spares the
-    repeated asking for memory. Returns a float if every input is a scalar, else an array.
+    With ``working_arrays`` the function is also given that many arrays to write in, the first being the
+    block's place in the result, which spares the asking for memory and the copying. Returns a float if
+    every input is a scalar, else an array.
     """
     flat, shape = _flattened(arrays)
     size = int(np.prod(shape))
     result = np.empty(size)
-    spare = [np.empty(min(size, BLOCK)) for _ in range(working_arrays)]
+    spare = [np.empty(min(size, BLOCK)) for _ in range(working_arrays - 1)]
     for start in range(0, size, BLOCK):
-        stop = min(start + BLOCK, size)
-        parts = (a if a.size == 1 else a[start:stop] for a in flat)
-        result[start:stop] = function(*parts, *(work[: stop - start] for work in spare))
+        place = result[start : start + BLOCK]
+        parts = (a if a.size == 1 else a[start : start + BLOCK] for a in flat)
+        work = (place, *(array[: place.size] for array in spare)) if working_arrays else ()
+        answer = function(*parts, *work)
+        if answer is not place:
+            place[:] = answer
     return result.reshape(shape) if shape else float(result[0])
 
 

@@ -21,7 +21,6 @@ from monitor.air.inputs import (
 from monitor.air.saturation import (
     TRIPLE_POINT_C,
     ZERO_CELSIUS_K,
-    enhancement_block,
     invert_ice,
     invert_water,
     log_saturation,
@@ -154,13 +153,10 @@ def _humidity_ratio(
     shape = np.broadcast_shapes(celsius.shape, rh.shape, pressure_pa.shape)
     celsius = np.broadcast_to(celsius, shape)
     saturation, one, two, three = work or tuple(np.empty(shape) for _ in range(4))
-    saturation_into(celsius, saturation, (one, two))
-    if enhancement:
-        saturation *= enhancement_block(celsius, saturation, pressure_pa, one, (two, three))
-    saturation *= np.multiply(rh, 0.01, out=one)
-    np.subtract(pressure_pa, saturation, out=two)
+    saturation_into(celsius, pressure_pa, enhancement, saturation, (one, two, three))
+    saturation *= rh
+    saturation /= np.subtract(100.0 * pressure_pa, saturation, out=one)
     saturation *= MASS_RATIO
-    saturation /= two
     return saturation
 
 

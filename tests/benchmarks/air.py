@@ -13,7 +13,6 @@ import time
 from collections.abc import Callable
 
 import numpy as np
-import psychrolib
 
 from monitor import air
 from tests.benchmarks import Figure
@@ -41,62 +40,65 @@ def climates(count: int) -> tuple[np.ndarray, np.ndarray]:
     return random.uniform(2.0, 25.0, count), random.uniform(40.0, 99.5, count)
 
 
-def scalar_seconds(function: Callable[..., float], *more: float) -> float:
-    """psychrolib without numba, point by point, scaled to the million [s]."""
-    t, rh = climates(SCALAR_POINTS)
-    points = [(a, b / 100.0) for a, b in zip(t.tolist(), rh.tolist(), strict=True)]
-    return best_seconds(lambda: [function(a, b, *more) for a, b in points], 2) * POINTS / SCALAR_POINTS
+def psychrolib_seconds(with_numba: bool) -> dict[str, float]:
+    """Time of psychrolib for the million points, in a process of its own [s]; empty if numba is wanted and absent.
 
-
-def numba_seconds() -> dict[str, float]:
-    """psychrolib with numba on the whole arrays, in a process of its own [s]; empty without numba."""
-    if importlib.util.find_spec("numba") is None:
+    Without numba it goes point by point; so many points are timed and scaled up.
+    """
+    if with_numba and importlib.util.find_spec("numba") is None:
         return {}
     told = subprocess.run(
-        [sys.executable, "-m", "tests.benchmarks.air", "numba"], capture_output=True, text=True, check=True
+        [sys.executable, "-m", "tests.benchmarks.air", "numba" if with_numba else "plain"],
+        capture_output=True,
+        text=True,
+        check=True,
     )
     return {name: float(value) for name, value in (line.split() for line in told.stdout.splitlines())}
 
 
-def _tell_numba() -> None:
+def _tell_psychrolib(with_numba: bool) -> None:
+    """Print what `psychrolib_seconds` reads; run in a process where numba is not yet loaded."""
+    if not with_numba:
+        sys.modules["numba"] = None  # type: ignore[assignment]  # the import then fails, as if absent
+    import psychrolib
+
     psychrolib.SetUnitSystem(psychrolib.SI)
-    t, rh = climates(POINTS)
-    fraction = rh / 100.0
-    print("dew_point", best_seconds(lambda: psychrolib.GetTDewPointFromRelHum(t, fraction)))
-    print("humidity_ratio", best_seconds(lambda: psychrolib.GetHumRatioFromRelHum(t, fraction, PRESSURE_PA)))
+    dew, ratio = psychrolib.GetTDewPointFromRelHum, psychrolib.GetHumRatioFromRelHum
+    if with_numba:
+        t, rh = climates(POINTS)
+        rh /= 100.0
+        print("dew_point", best_seconds(lambda: dew(t, rh)))
+        print("humidity_ratio", best_seconds(lambda: ratio(t, rh, PRESSURE_PA)))
+        return
+    points = [(a, b / 100.0) for a, b in zip(*(x.tolist() for x in climates(SCALAR_POINTS)), strict=True)]
+    scale = POINTS / SCALAR_POINTS
+    print("dew_point", scale * best_seconds(lambda: [dew(a, b) for a, b in points], 3))
+    print("humidity_ratio", scale * best_seconds(lambda: [ratio(a, b, PRESSURE_PA) for a, b in points], 3))
 
 
 def run() -> list[Figure]:
     """Millions of points a second and their ratios to psychrolib."""
-    psychrolib.SetUnitSystem(psychrolib.SI)
     t, rh = climates(POINTS)
-    cases: list[tuple[str, str, Callable[[], object], Callable[[], float]]] = [
-        (
-            "dew_point",
-            "dew_point",
-            lambda: air.dew_point(t, rh),
-            lambda: scalar_seconds(psychrolib.GetTDewPointFromRelHum),
-        ),
+    cases: list[tuple[str, str, Callable[[], object]]] = [
+        ("dew_point", "dew_point", lambda: air.dew_point(t, rh)),
         (
             "humidity_ratio",
             "humidity_ratio without enhancement, as psychrolib",
             lambda: air.humidity_ratio(t, rh, PRESSURE_PA, enhancement=False),
-            lambda: scalar_seconds(psychrolib.GetHumRatioFromRelHum, PRESSURE_PA),
         ),
         (
             "humidity_ratio",
             "humidity_ratio with enhancement, which psychrolib lacks",
             lambda: air.humidity_ratio(t, rh, PRESSURE_PA),
-            lambda: scalar_seconds(psychrolib.GetHumRatioFromRelHum, PRESSURE_PA),
         ),
     ]
-    with_numba = numba_seconds()
+    plain, with_numba = psychrolib_seconds(False), psychrolib_seconds(True)
     note = "" if with_numba else "numba is not installed here: not compared with it"
     figures = []
-    for key, name, ours, scalar in cases:
-        seconds, baseline = best_seconds(ours), scalar()
-        figures.append(_figure(name, seconds, "psychrolib without numba", baseline, ">= 50", note))
-        if key in with_numba:
+    for key, name, work in cases:
+        seconds = best_seconds(work)
+        figures.append(_figure(name, seconds, "psychrolib without numba", plain[key], ">= 50", note))
+        if with_numba:
             figures.append(_figure(name, seconds, "psychrolib with numba", with_numba[key], ">= 1", ""))
     return figures
 
@@ -116,8 +118,4 @@ def _figure(name: str, seconds: float, against: str, baseline: float, goal: str,
 
 
 if __name__ == "__main__":
-    if sys.argv[1:] == ["numba"]:
-        _tell_numba()
-    else:
-        for figure in run():
-            print(figure)
+    _tell_psychrolib(sys.argv[1] == "numba")
