@@ -23,6 +23,10 @@ SpeciesChoice: TypeAlias = "str | Species | Iterable[str | Species]"
 VISIBLE_RADIUS_MM = 1.5
 """A colony of 3 mm across is taken as visible [mm]; the size timed for Geotrichum (Potravinarstvo, art. 109)."""
 
+LEAST_REFERENCE = 0.01
+"""Growth in the reference climate below a hundredth of the best counts as that [-]: a pace over nearly nothing
+would be huge and mean nothing. Common practice, no source."""
+
 GEOTRICHUM_HOURS_TO_3_MM = ((10.0, 14.0, 19.0, 23.0, 27.0), (52.2, 30.7, 18.4, 14.4, 13.9))
 """Temperature [degC] and time to a 3 mm colony [h] on skim-milk agar without salt; Potravinarstvo, art. 109."""
 
@@ -131,20 +135,20 @@ def mould_pace(
 
     Returns
     -------
-    pace : NaN where an input is not known.
+    pace : NaN where an input is not known. Where the reference hardly lets them grow (`LEAST_REFERENCE`)
+        the pace is over that least growth, and not below 1.
 
     Raises
     ------
-    PhysicsError : impossible input, no species, or a reference in which none of them grows at all.
+    PhysicsError : impossible input, or no species.
     """
     kinds = _resolve_all(species)
+    now = _shares(temperature_c, water_activity, kinds)
     reference = _shares(reference_temperature_c, reference_water_activity, kinds)
-    if np.any(reference <= 0.0):
-        raise PhysicsError(
-            f"mould pace: none of {', '.join(k.name for k in kinds)} grows in the reference climate "
-            f"({reference_temperature_c} degC, a_w {reference_water_activity}), so there is no pace over it"
-        )
-    return _plain(_shares(temperature_c, water_activity, kinds) / reference)
+    slight = reference < LEAST_REFERENCE
+    return _plain(
+        np.where(slight, np.maximum(now, LEAST_REFERENCE), now) / np.maximum(reference, LEAST_REFERENCE)
+    )
 
 
 def air_way_factor(ways: Iterable[str], factors: Mapping[str, float] = AIR_WAY_FACTORS) -> float:
@@ -203,8 +207,27 @@ def time_to_visible(
     kind = _resolve(species)
     rate = np.asarray(growth_rate(temperature_c, water_activity, kind))
     with np.errstate(divide="ignore"):
-        lag = (kind.lag_days or 0.0) * kind.rate_mm_per_day / rate if kind.lag_days else 0.0
-        return _plain(lag + radius_mm / rate)
+        return _plain((radius_mm + (kind.lag_days or 0.0) * kind.rate_mm_per_day) / rate)
+
+
+def colony_radius(spread_mm: Values, species: str | Species) -> Values:
+    """Radius of a colony from a spore, given the time integral of `growth_rate` since it landed [mm].
+
+    A germination lag, where the species has one, scales with growth as time does, so it takes a fixed part of
+    the integral: lag at the optimum times the best rate. `monitor.climate.doses` keeps the integral.
+
+    Parameters
+    ----------
+    spread_mm : time integral of `growth_rate`, 0 or more [mm]
+
+    Raises
+    ------
+    PhysicsError : a negative spread, or an unknown species.
+    """
+    kind = _resolve(species)
+    spread = as_floats(spread_mm, "spread_mm")
+    require_range(spread, 0.0, 1e9, "spread_mm", "mm")
+    return _plain(np.maximum(spread - (kind.lag_days or 0.0) * kind.rate_mm_per_day, 0.0))
 
 
 def geotrichum_hours_to_3_mm(temperature_c: Values) -> Values:

@@ -118,6 +118,17 @@ def test_a_colony_is_seen_sooner_when_it_grows_faster_and_never_where_it_does_no
     assert later == pytest.approx(1.5 / rate + 0.5 * kind.rate_mm_per_day / rate)
 
 
+def test_colony_radius_and_time_to_visible_agree() -> None:
+    """After the time to visible in steady air the radius is 1.5 mm, lag and all; before the lag is over, 0."""
+    kind = dataclasses.replace(species_named("Mucor fragilis"), lag_days=0.25)
+    rate = mould.growth_rate(12.0, 0.96, kind)
+    days = mould.time_to_visible(12.0, 0.96, kind)
+    assert mould.colony_radius(rate * days, kind) == pytest.approx(mould.VISIBLE_RADIUS_MM)
+    assert mould.colony_radius([0.1 * rate * days, None], kind)[0] == 0.0
+    with pytest.raises(PhysicsError, match="spread_mm -1"):
+        mould.colony_radius(-1.0, kind)
+
+
 def test_geotrichum_time_is_not_carried_beyond_what_was_measured() -> None:
     """Between 10 and 27 degC only."""
     assert np.isnan(mould.geotrichum_hours_to_3_mm([9.9, 27.1, None])).all()
