@@ -21,9 +21,6 @@ AS_JSON = click.option(
 )
 FURTHER = (
     "monitor.service_commands",
-    "monitor.store.commands",
-    "monitor.readers.commands",
-    "monitor.wheels.commands",
     "monitor.alarms.commands",
 )
 

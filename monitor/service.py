@@ -102,6 +102,7 @@ class PartsHealth:
         known = self._states.get(name)
         if known is None or known["ok"] != ok:
             self._states[name] = {"ok": ok, "since_ms": now_ms(), "detail": detail}
+            logger.log(logging.INFO if ok else logging.WARNING, "%s: %s", name, detail)
 
 
 class Service:
@@ -157,8 +158,9 @@ class Service:
         while not self._stop.is_set():
             parts = {"intake": subscriber.health()} if subscriber else {}
             try:
+                states = health.update(parts)
                 if judge is not None:
-                    judge.tick(health.update(parts))
+                    judge.tick(states)
                 if time.monotonic() >= beat_due:
                     store.put_document("beat", {"at_ms": now_ms(), "pid": os.getpid(), "parts": parts})
                     beat_due = time.monotonic() + BEAT_S

@@ -19,9 +19,10 @@ class Priority(IntEnum):
 class Finding:
     """One condition that holds now.
 
-    ``key`` (rule and subject) is the same from one update to the next while the condition lasts, so an alarm can follow it.
+    ``key`` (rule and subject) is the same from one update to the next while the condition lasts, so an alarm can
+    follow it.  ``aspect`` tells conditions of one rule and subject apart, for example ``humidity-low``.
     Times are epoch milliseconds.  ``numbers`` has the unit in each key, for example ``rh_pct``; ranges are
-    ``[low, high]``.  ``effect`` says in words what it does to which wheels; ``check_first`` is one line of advice.
+    ``[low, high]``.  ``short`` is what and effect for a message of one line; ``effect`` says in words what it does to which wheels; ``check_first`` is one line of advice.
     """
 
     rule: str
@@ -35,6 +36,8 @@ class Finding:
     sensor: str = ""
     style: str = ""
     wheel: str = ""
+    aspect: str = ""
+    short: str = ""
     effect: str = ""
     wheels: tuple[str, ...] = ()
     certainty: float | None = None
@@ -42,4 +45,4 @@ class Finding:
 
     @property
     def key(self) -> str:
-        return "/".join((self.rule, self.room, self.place, self.sensor, self.style, self.wheel))
+        return "/".join((self.rule, self.room, self.place, self.sensor, self.style, self.wheel, self.aspect))

@@ -83,7 +83,7 @@ def stored(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
         site_path.write_text(more, encoding="utf-8")
         with MonitorProcess(site_path):
             wait_for(
-                lambda: "connected" in (folder / "monitor.log").read_text("utf-8"),
+                lambda: "broker: connected" in (folder / "monitor.log").read_text("utf-8"),
                 what="the monitor's connection",
             )
             count = publish_all(broker.port, [*messages("office", office()), *messages("weather", weather())])

@@ -1,0 +1,171 @@
+"""Air outside the band that a style wants at its stage, for what is in the room now."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from typing import Any
+
+from monitor.records import AirRecord, Contents
+from monitor.rules.base import Rule, contents_at, stage_of
+from monitor.rules.finding import Finding, Priority
+from monitor.rules.moment import Moment, evidence_time
+from monitor.rules.paces import contents_paces
+from monitor.rules.watch import Evidence, Watch
+from monitor.rules.words import band_text, listed, place_name, rind_of, temperature_text, wheels_text
+
+CHECK_FIRST = {
+    "temperature-high": "Is the door shut, the cooling running, its coil free of ice?",
+    "temperature-low": "Is the cooling stuck on, or a vent open to cold air?",
+    "humidity-high": "Is water standing on the floor, the humidifier stuck on, the air moving?",
+    "humidity-low": "Has the humidifier water, is the door shut, is dry outside air coming in?",
+}
+EFFECT = {
+    "temperature-high": "ripening and drying faster than intended",
+    "temperature-low": "ripening slower than intended",
+    "humidity-high": "drying slower than intended, unwanted mould may take hold",
+    "humidity-low": "drying faster than intended, rinds may crack",
+}
+
+
+class BandRule(Rule):
+    """Out of band: temperature or humidity beyond the limits of a style's stage, only for wheels that are there.
+
+    Wheels at a place with its own air record are judged by it, others by the room's.  The value must pass the
+    limit for ``delay_min`` and come back by the deadband.  Limits are the style's own, from the site file;
+    deadband and delay: IEC 62682 asks for both and gives no figures for maturing rooms; the defaults are
+    common practice, no source.
+    """
+
+    name = "band"
+
+    def evidence(self, moment: Moment) -> Iterator[Evidence]:
+        for record in self.new_air(moment):
+            for entry in contents_at(moment, self.room, record.place, self.newest):
+                yield from self._of_entry(moment, record, entry)
+
+    def _of_entry(self, moment: Moment, record: AirRecord, entry: Contents) -> Iterator[Evidence]:
+        stage = stage_of(self.site, entry)
+        if stage is None:
+            return
+        time_ms = evidence_time(record, moment.now_ms)
+        for quantity, value, band, deadband in (
+            ("temperature", record.temperature_c, stage.temperature_c, self.settings.temperature_deadband_k),
+            ("humidity", record.rh_pct, stage.rh_pct, self.settings.humidity_deadband_pct),
+        ):
+            if value is None:
+                continue
+            # A narrow band must still be able to clear: the deadband never reaches past its middle.
+            dead = min(deadband, (band[1] - band[0]) / 2)
+            for side, out, clear in (
+                ("low", value < band[0], value >= band[0] + dead),
+                ("high", value > band[1], value <= band[1] - dead),
+            ):
+                facts = (
+                    self._facts(record, entry, f"{quantity}-{side}", value, band) if out or not clear else {}
+                )
+                key = f"{entry.style}|{entry.stage}|{record.place}|{entry.place}|{quantity}-{side}"
+                yield Evidence(key, time_ms, out, clear, facts)
+
+    def _facts(
+        self, record: AirRecord, entry: Contents, aspect: str, value: float, band: tuple[float, float]
+    ) -> dict[str, Any]:
+        pace = contents_paces(self.site, self.room, record, entry).drying
+        return {
+            "aspect": aspect,
+            "value": value,
+            "band": list(band),
+            "style": entry.style,
+            "stage": entry.stage,
+            "place": record.place,
+            "wheels": list(entry.wheels),
+            "drying_pace": list(pace) if pace else None,
+        }
+
+    def alive(self, moment: Moment, key: str) -> bool:
+        style, stage, _, entry_place, _ = key.split("|")
+        return any(
+            entry.style == style and entry.stage == stage and entry.place == entry_place
+            for entry in moment.contents_by_room.get(self.room.id, ())
+        )
+
+    def finding(self, key: str, watch: Watch) -> Finding:
+        facts = watch.facts
+        style = self.site.style_by_id.get(facts["style"])
+        quantity, side = facts["aspect"].split("-")
+        is_temperature = quantity == "temperature"
+        value = temperature_text(self.site, facts["value"]) if is_temperature else f"{facts['value']:.1f} %"
+        band = band_text(self.site, tuple(facts["band"]), is_temperature)
+        where = place_name(self.room, facts["place"])
+        unit = "c" if is_temperature else "pct"
+        name = "temperature_c" if is_temperature else "rh_pct"
+        return Finding(
+            rule=self.name,
+            room=self.room.id,
+            style=facts["style"],
+            aspect=facts["aspect"],
+            since_ms=watch.since_ms or watch.seen_ms,
+            seen_ms=watch.seen_ms,
+            what=f"{quantity.capitalize()} {value} at {where}, {'under' if side == 'low' else 'over'} the {band} "
+            f"that {style.name if style else facts['style']} wants",
+            check_first=CHECK_FIRST[facts["aspect"]],
+            priority=Priority.MEDIUM,
+            effect=self._effect(facts),
+            wheels=tuple(facts["wheels"]),
+            numbers={
+                name: facts["value"],
+                f"band_{unit}": facts["band"],
+                "stage": facts["stage"],
+                "places": [facts["place"]] if facts["place"] else [],
+                "drying_pace": facts["drying_pace"],
+            },
+        )
+
+    def _effect(self, facts: dict[str, Any]) -> str:
+        who = wheels_text(len(facts["wheels"]), rind_of(self.site, [facts["style"]]))
+        pace = facts["drying_pace"]
+        if facts["aspect"].startswith("humidity") and pace:
+            if pace[0] <= 0:
+                return f"{who} taking up water instead of drying; {EFFECT[facts['aspect']].split(', ')[1]}"
+            return f"{who} drying at {pace[0]:.1f} times their intended pace"
+        return f"{who} {EFFECT[facts['aspect']]}"
+
+    def merge(self, findings: list[Finding]) -> Iterable[Finding]:
+        """One finding for a style and side, whatever the number of stages and places."""
+        groups: dict[tuple[str, str], list[Finding]] = {}
+        for finding in findings:
+            groups.setdefault((finding.style, finding.aspect), []).append(finding)
+        return [self._merged(group) for group in groups.values()]
+
+    def _merged(self, group: list[Finding]) -> Finding:
+        if len(group) == 1:
+            return group[0]
+        worst = max(group, key=_excess)
+        wheels = tuple(dict.fromkeys(w for finding in group for w in finding.wheels))
+        places = sorted({p for finding in group for p in _places(finding)})
+        extra = f" ({listed([place_name(self.room, p) for p in places])})" if len(places) > 1 else ""
+        facts = {"aspect": worst.aspect, "style": worst.style, "wheels": wheels, **worst.numbers}
+        return replace(
+            worst,
+            since_ms=min(f.since_ms for f in group),
+            seen_ms=max(f.seen_ms for f in group),
+            what=worst.what + extra,
+            effect=self._effect(facts),
+            wheels=wheels,
+            numbers={**worst.numbers, "places": places},
+        )
+
+
+def _places(finding: Finding) -> list[str]:
+    places = finding.numbers["places"]
+    return list(places) if isinstance(places, list) else []
+
+
+def _excess(finding: Finding) -> float:
+    """How far a value lies beyond its band [K or %]."""
+    numbers: dict[str, Any] = dict(finding.numbers)
+    if "temperature_c" in numbers:
+        value, (low, high) = numbers["temperature_c"], numbers["band_c"]
+    else:
+        value, (low, high) = numbers["rh_pct"], numbers["band_pct"]
+    return max(low - value, value - high)

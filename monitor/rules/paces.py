@@ -1,0 +1,113 @@
+"""The drying and mould paces of what is in a room, each with the doubt that the sensors' own uncertainty gives it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from monitor import air
+from monitor.records import AirRecord, Contents
+from monitor.rind.drying import drying_pace
+from monitor.rind.mould import mould_pace
+from monitor.rind.species import RIND_MOULDS
+from monitor.rules.base import stage_of
+from monitor.site import Room, Site, Stage, Style
+
+Pace = tuple[float, float, float]
+"""Value, and the low and high end of its 90 % interval."""
+
+NINETY_PCT = 1.645
+"""Half-width of a 90 % interval of a normal distribution, in standard deviations."""
+
+
+@dataclass(frozen=True)
+class ContentsPaces:
+    """The paces of one entry of a room's contents; None where they cannot be told."""
+
+    contents: Contents
+    drying: Pace | None
+    mould: Pace | None
+
+
+def paces(site: Site, room: Room, record: AirRecord, contents: Iterable[Contents]) -> dict[str, Pace | None]:
+    """The paces of a room for a glance: those of the contents furthest from their intended pace.
+
+    Parameters
+    ----------
+    record : the air they lie in
+    contents : what lies in it; entries without wheels, or of no known style or stage, are left out
+
+    Returns
+    -------
+    dict : ``drying`` and ``mould``, each (value, low, high) [-] with its 90 % interval, or None.
+    """
+    each = [contents_paces(site, room, record, entry) for entry in contents if entry.wheels]
+    return {
+        "drying": _furthest(p.drying for p in each),
+        "mould": _furthest(p.mould for p in each),
+    }
+
+
+def contents_paces(site: Site, room: Room, record: AirRecord, contents: Contents) -> ContentsPaces:
+    """The paces of one entry of a room's contents in the air of a record."""
+    stage, style = stage_of(site, contents), site.style_by_id.get(contents.style)
+    if stage is None or style is None or record.temperature_c is None or record.rh_pct is None:
+        return ContentsPaces(contents, None, None)
+    speed = room.air_speed_at(contents.place or record.place)
+    pressure = float(air.pressure_at_altitude(site.site.altitude_m))
+    return ContentsPaces(
+        contents,
+        _with_doubt(record, lambda t, rh: _drying(t, rh, stage, speed, pressure)),
+        _with_doubt(record, lambda t, rh: _mould(t, rh, stage, style)),
+    )
+
+
+def _drying(temperature_c: Any, rh_pct: Any, stage: Stage, speed: float, pressure: float) -> Any:
+    return drying_pace(
+        temperature_c,
+        rh_pct,
+        stage.reference_temperature_c,
+        stage.reference_rh_pct,
+        air_speed_m_s=speed,
+        pressure_pa=pressure,
+    )
+
+
+def _mould(temperature_c: Any, rh_pct: Any, stage: Stage, style: Style) -> Any:
+    # A rind at rest with its air has the air's humidity as its water activity; the twin knows better where it runs.
+    return mould_pace(
+        temperature_c,
+        np.asarray(rh_pct) / 100.0,
+        stage.reference_temperature_c,
+        stage.reference_rh_pct / 100.0,
+        species=style.unwanted_moulds or RIND_MOULDS[style.rind].unwanted,
+    )
+
+
+def _with_doubt(record: AirRecord, pace: Callable[[Any, Any], Any]) -> Pace | None:
+    """The pace at the record, and at one standard uncertainty to each side of temperature and humidity.
+
+    The two sides' changes are added in squares (JCGM 100:2008, eq. 10, by finite steps as wide as the
+    uncertainty, which follows the bend of a pace better than a slope).
+    """
+    assert record.temperature_c is not None and record.rh_pct is not None
+    sigma_t, sigma_rh = record.temperature_sigma_k or 0.0, record.rh_sigma_pct or 0.0
+    t = record.temperature_c + np.array([0.0, sigma_t, -sigma_t, 0.0, 0.0])
+    rh = np.clip(record.rh_pct + np.array([0.0, 0.0, 0.0, sigma_rh, -sigma_rh]), 0.0, 100.0)
+    values = np.asarray(pace(t, rh), dtype=float)
+    if not np.all(np.isfinite(values)):
+        return None
+    changes = values[1:] - values[0]
+    up = math.hypot(max(changes[0], changes[1], 0.0), max(changes[2], changes[3], 0.0))
+    down = math.hypot(min(changes[0], changes[1], 0.0), min(changes[2], changes[3], 0.0))
+    value = float(values[0])
+    return value, value - NINETY_PCT * down, value + NINETY_PCT * up
+
+
+def _furthest(candidates: Iterable[Pace | None]) -> Pace | None:
+    known = [pace for pace in candidates if pace is not None]
+    return max(known, key=lambda pace: abs(math.log(max(pace[0], 0.01))), default=None)

@@ -1,0 +1,72 @@
+"""A sensor gone quiet: nobody watches the air where it was."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from monitor.rules.base import MINUTE_MS, Rule
+from monitor.rules.finding import Finding, Priority
+from monitor.rules.moment import Moment
+from monitor.rules.watch import Evidence, Watch
+from monitor.rules.words import place_name, span_text, wheels_text
+
+
+class SilenceRule(Rule):
+    """Silence: no reading for ``intervals`` of the sensor's own expected interval, and at least ``least_min``.
+
+    A sensor never heard from counts from the rule's first moment.  Three intervals: one lost message is no
+    silence, a dead sensor is; common practice, no source.
+    """
+
+    name = "silence"
+
+    def evidence(self, moment: Moment) -> Iterator[Evidence]:
+        first = int(self.memory.setdefault("first_ms", moment.now_ms))
+        if first > moment.now_ms:
+            first = self.memory["first_ms"] = moment.now_ms
+        for sensor in self.site.sensors:
+            if sensor.room != self.room.id:
+                continue
+            heard = moment.last_seen.get(sensor.id)
+            last = min(first if heard is None else heard, moment.now_ms)
+            longest = max(
+                self.settings.intervals * sensor.interval_s * 1000, self.settings.least_min * MINUTE_MS
+            )
+            out = moment.now_ms - last > longest
+            wheels = [
+                wheel
+                for entry in moment.contents_by_room.get(self.room.id, ())
+                if entry.place in ("", sensor.place)
+                for wheel in entry.wheels
+            ]
+            facts = {
+                "last_ms": heard,
+                "place": sensor.place,
+                "wheels": wheels,
+                "interval_s": sensor.interval_s,
+            }
+            yield Evidence(sensor.id, moment.now_ms, out, not out, facts)
+
+    def alive(self, moment: Moment, key: str) -> bool:
+        sensor = moment.site.sensor_by_id.get(key)
+        return sensor is not None and sensor.room == self.room.id
+
+    def finding(self, key: str, watch: Watch) -> Finding:
+        facts = watch.facts
+        last, wheels = facts["last_ms"], facts["wheels"]
+        quiet = "never heard from" if last is None else f"silent for {span_text(watch.seen_ms - last)}"
+        where = place_name(self.room, facts["place"])
+        return Finding(
+            rule=self.name,
+            room=self.room.id,
+            place=facts["place"],
+            sensor=key,
+            since_ms=last if last is not None else watch.since_ms or watch.seen_ms,
+            seen_ms=watch.seen_ms,
+            what=f"Sensor {key} at {where} {quiet}",
+            check_first="Has the sensor power or a fresh battery, and does it reach the network?",
+            priority=Priority.MEDIUM if wheels else Priority.LOW,
+            effect=f"the air around {wheels_text(len(wheels))} is not watched" if wheels else "",
+            wheels=tuple(wheels),
+            numbers={"expected_interval_s": facts["interval_s"], "last_seen_ms": last},
+        )
