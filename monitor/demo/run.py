@@ -15,7 +15,7 @@ import click
 
 from monitor.demo.broker import EmbeddedBroker, free_port
 from monitor.demo.children import Children
-from monitor.demo.history import fill
+from monitor.demo.history import History
 from monitor.errors import MonitorError
 from monitor.site import Site, load
 
@@ -47,6 +47,7 @@ class Demo:
         self._port, self._seconds, self._with_page = port or free_port(), seconds, with_page
         self._stop = threading.Event()
         self._children = Children(self._folder / "logs")
+        self._history: History | None = None
         self._broker = EmbeddedBroker("demo", secrets.token_urlsafe(16))
 
     def run(self) -> None:
@@ -65,8 +66,12 @@ class Demo:
             self._start(site)
             self._wait_until_ready(site)
             self._say_where_to_look(site, time.monotonic() - started)
+            if self._history is not None:
+                self._history.carry_on()
             self._stay(started)
         finally:
+            if self._history is not None:
+                self._history.stop()
             self._children.stop()
             self._broker.stop()
         click.echo("Stopped; nothing is left running.")
@@ -77,7 +82,8 @@ class Demo:
         path.write_text(site_text(self._broker.port), encoding="utf-8")
         site = load(path)
         click.echo(f"Invented site in {self._folder}")
-        fill(site)
+        self._history = History(site)
+        self._history.begin()
         return site
 
     def _start(self, site: Site) -> None:
@@ -131,7 +137,9 @@ class Demo:
             click.echo("  Wheel      what a wheel has been through; record an ironing and a grading")
         click.echo(f"\n  From another terminal:  maturing-room rooms {site.path}")
         click.echo(f"  Messages a person would get:  {site.data_folder / 'messages.log'}")
-        click.echo("  Ctrl-C stops everything." if self._seconds is None else f"  Stops after {self._seconds:g} s.")
+        click.echo(
+            "  Ctrl-C stops everything." if self._seconds is None else f"  Stops after {self._seconds:g} s."
+        )
 
     def _stay(self, started: float) -> None:
         while not self._stop.wait(0.25):
