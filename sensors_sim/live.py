@@ -31,8 +31,6 @@ log = logging.getLogger(__name__)
 TICK_S = 0.2
 INFLIGHT = 200
 FIRST_ANSWER_S = 10.0
-NAME_OR_PASSWORD = (4, 5, 134, 135)
-"""Return codes of MQTT 3.1.1 and reason codes of MQTT 5 for a refused name or password."""
 
 
 @dataclass(frozen=True)

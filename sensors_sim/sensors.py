@@ -121,7 +121,8 @@ class SensorModel:
         sensor, rng = self.settings, self._values
         drift = sensor.humidity_drift_pct_per_year * np.clip(samples - sensor.drift_from, 0, None) / YEAR_S
         for fault in self._of("sensor drifting"):
-            drift = drift + size_of(fault) * np.clip(np.minimum(samples, fault.end) - fault.start, 0, None) / DAY_S
+            during = (samples >= fault.start) & (samples < fault.end)
+            drift = drift + np.where(during, size_of(fault) * (samples - fault.start) / DAY_S, 0.0)
         noise = rng.standard_normal((len(samples), 2))
         value_c = value_c + sensor.temperature_bias_k + sensor.temperature_noise_k * noise[:, 0]
         value_pct = value_pct + sensor.humidity_bias_pct + drift + sensor.humidity_noise_pct * noise[:, 1]

@@ -12,6 +12,7 @@ from sensors_sim.constants import PASTE_CONDUCTIVITY_W_M_K, PASTE_HEAT_J_KG_K, h
 from sensors_sim.moisture import MoistureField, Paste
 from sensors_sim.randomness import generator
 from sensors_sim.room import Room, WheelLoad
+from sensors_sim.saturation import saturation
 from sensors_sim.scenario import Batch, Scenario, Style
 
 Array = NDArray[np.float64]
@@ -21,7 +22,9 @@ FACE_SHARE = 0.7
 """The top is free, the bottom lies on its board: share of full exchange over both faces; invented."""
 CARBON_KG_M2_S = {"cloth-bound": 0.10e-3 / DAY_S, "natural": 0.25e-3 / DAY_S, "washed": 0.35e-3 / DAY_S}
 """Dry matter that rind flora breathe away [kg/m2/s]; order of magnitude from memory, invented."""
-SALE_AFTER_READY_DAYS = 60
+SALE_AFTER_READY_DAYS = (14, 60)
+"""A wheel leaves between so many days after it is ready; grading comes before."""
+AGED_DAYS, AGING_STEP_S = 40.0, 7200.0
 
 
 @dataclass(frozen=True)
@@ -79,7 +82,7 @@ def _make(scenario: Scenario, style: Style, batch: Batch, number: int, made_s: f
             (made_s + (leg[0] + (days[i] if i else 0)) * DAY_S + (10 * 3600.0 if i else 0.0), leg[1], leg[2])
             for i, leg in enumerate(batch.route)
         )
-        leaves = made_s + (style.ready_day + rng.integers(5, SALE_AFTER_READY_DAYS)) * DAY_S + 11 * 3600.0
+        leaves = made_s + (style.ready_day + rng.integers(*SALE_AFTER_READY_DAYS)) * DAY_S + 11 * 3600.0
         dry = float(np.clip(style.dry_share + 0.006 * vat[0] + 0.003 * own[0], 0.25, 0.9))
         result.append(Wheel(
             id=f"{make}-{index + 1:02d}", make=make, style=style, made_s=made_s, route=route, leaves_s=leaves,
@@ -117,6 +120,36 @@ class WheelStock:
         self.place_factor, self.place_offset_pa = np.ones(len(w)), np.zeros(len(w))
         self.members: dict[str, Array] = {}
         self.places: list[tuple[str, str] | None] = [None] * len(w)
+
+    def age_before_start(self, climate: dict[str, tuple[float, float]]) -> None:
+        """Dry wheels made before the start in a steady climate, so that they arrive with the rind of their age.
+
+        ``climate``: for each room, temperature [degC] and relative humidity [%].  At most `AGED_DAYS` are gone
+        through; what a rind would do in longer is little.
+        """
+        if self.field is None:
+            return
+        age_s = np.array([min(-wheel.made_s, AGED_DAYS * DAY_S) for wheel in self.wheels])
+        where = [wheel.where(-1.0) for wheel in self.wheels]
+        for left_s in np.arange(AGED_DAYS * DAY_S, 0.0, -AGING_STEP_S):
+            which = np.array([i for i, here in enumerate(where) if here and age_s[i] >= left_s], dtype=int)
+            if len(which):
+                self._age(which, [where[i] for i in which], climate)
+
+    def _age(self, which: Array, where: list[tuple[str, str] | None], climate: dict[str, tuple[float, float]]) -> None:
+        assert self.field is not None
+        spots = [spot for spot in where if spot]
+        temperature = np.array([climate[room][0] for room, _ in spots])
+        saturated = np.array([saturation(t) for t in temperature])
+        vapour = saturated * np.array([climate[room][1] for room, _ in spots]) / 100.0
+        covers = np.array([1.0 - self.wheels[i].cover_resistance_share for i in which])
+        speeds = [heat_coefficient(self.air_speed[spot]) for spot in spots]
+        self.transfer[which] = covers * [vapour_transfer(h, self.pressure_pa) for h in speeds]
+        side, face = self.field.surface_activity(which)
+        side_g, face_g = self._conductances(which)
+        lost_side = side_g * (side * saturated[:, None] - vapour[:, None]) * AGING_STEP_S
+        lost_face = face_g * (face * saturated[:, None] - vapour[:, None]) * AGING_STEP_S
+        self.field.advance(which, lost_side, lost_face, temperature, AGING_STEP_S)
 
     def mass_kg(self) -> Array:
         """Present mass of every wheel [kg]."""

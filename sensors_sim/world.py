@@ -49,6 +49,7 @@ class World:
         midnight = scenario.start.hour * 3600.0 + scenario.start.minute * 60.0 + scenario.start.second
         self._planners = {r.id: ActivityPlanner(scenario.seed, r, midnight) for r in scenario.rooms}
         self.stock = WheelStock(scenario, next(iter(self.rooms.values())).pressure_pa)
+        self.stock.age_before_start({name: _usual_climate(room.settings) for name, room in self.rooms.items()})
         self._on_wheels = on_wheels
         self._place_air: dict[PlaceKey, tuple[float, float]] = {}
         self._since_coupling_s = 0.0
@@ -69,7 +70,6 @@ class World:
     def advance(self, steps: int, dt: float | None = None) -> Span:
         """Move all rooms on by ``steps`` steps of ``dt`` (else the scenario's step) seconds."""
         dt = self.scenario.step if dt is None else dt
-        times = self.time_s + dt * np.arange(1, steps + 1)
         parts: list[Span] = []
         done = 0
         while done < steps:
@@ -80,7 +80,7 @@ class World:
             self._since_coupling_s += count * dt
             if self._since_coupling_s >= self.scenario.coupling - 0.5 * dt:
                 self._couple()
-        return parts[0] if len(parts) == 1 else _joined(times, parts)
+        return parts[0] if len(parts) == 1 else joined(parts)
 
     def _advance_rooms(self, steps: int, dt: float) -> Span:
         times = self.time_s + dt * np.arange(1, steps + 1)
@@ -133,8 +133,18 @@ def _surroundings(room: RoomSettings, out_c: Array, out_dew: Array, mean_c: floa
     return near_c, np.minimum(vapour, 0.97 * saturation_vapour_pressure(near_c))
 
 
-def _joined(times: Array, parts: list[Span]) -> Span:
-    def join(get: Callable[[Span], dict]) -> dict:
-        return {key: np.concatenate([get(part)[key] for part in parts]) for key in get(parts[0])}
+def _usual_climate(room: RoomSettings) -> tuple[float, float]:
+    """The temperature [degC] and humidity [%] that a room is meant to have."""
+    temperature = room.coil.setpoint_c if room.coil else room.envelope.ground_c
+    return temperature, room.humidifier.setpoint_rh_pct if room.humidifier else room.initial_rh_pct
 
-    return Span(times, join(lambda s: s.traces), join(lambda s: s.temperature_c), join(lambda s: s.rh_pct))
+
+def joined(parts: list[Span]) -> Span:
+    """Spans that follow one another as one."""
+
+    def together(name: str) -> dict:
+        return {key: np.concatenate([getattr(p, name)[key] for p in parts]) for key in getattr(parts[0], name)}
+
+    return Span(
+        np.concatenate([p.times_s for p in parts]), together("traces"), together("temperature_c"), together("rh_pct")
+    )
