@@ -14,6 +14,8 @@ from argon2 import PasswordHasher
 
 from monitor.errors import MonitorError
 
+logger = logging.getLogger(__name__)
+
 
 class EmbeddedBroker:
     """amqtt in a thread of its own, listening on a free loopback port.
@@ -58,6 +60,8 @@ class EmbeddedBroker:
         with tempfile.TemporaryDirectory(prefix="maturing-broker-") as folder:
             self._loop = asyncio.new_event_loop()
             asyncio.set_event_loop(self._loop)
+            # A client that goes away in the middle of a word is no fault of the demo.
+            self._loop.set_exception_handler(lambda _, context: logger.debug("broker: %s", context.get("message")))
             self._broker = Broker(self._settings(Path(folder)), loop=self._loop)
             self._loop.run_until_complete(self._broker.start())
             ready.set()

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import click
 
+from monitor.clock import now, parse_rfc3339
 from monitor.demo.broker import EmbeddedBroker, free_port
 from monitor.demo.children import Children
 from monitor.demo.history import History
@@ -117,11 +118,12 @@ class Demo:
     def _wait_until_ready(self, site: Site) -> None:
         from monitor.answers import rooms_document
 
-        deadline = time.monotonic() + READY_WITHIN_S
+        deadline, started = time.monotonic() + READY_WITHIN_S, now()
         while not self._stop.is_set():
             self._check_children()
             document = rooms_document(site)
-            fresh = document["monitor"]["running"] and not any(room["stale"] for room in document["rooms"])
+            seen = [room["reading_at"] for room in document["rooms"]]
+            fresh = document["monitor"]["running"] and all(at and parse_rfc3339(at) >= started for at in seen)
             if fresh and (not self._with_page or _answers(self._port)):
                 return
             if time.monotonic() > deadline:

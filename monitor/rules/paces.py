@@ -105,7 +105,9 @@ def _with_doubt(record: AirRecord, pace: Callable[[Any, Any], Any]) -> Pace | No
     up = math.hypot(max(changes[0], changes[1], 0.0), max(changes[2], changes[3], 0.0))
     down = math.hypot(min(changes[0], changes[1], 0.0), min(changes[2], changes[3], 0.0))
     value = float(values[0])
-    return value, value - NINETY_PCT * down, value + NINETY_PCT * up
+    low = value - NINETY_PCT * down
+    # A pace never below nothing in itself has no doubt below nothing either.
+    return value, max(0.0, low) if value >= 0 else low, value + NINETY_PCT * up
 
 
 def _furthest(candidates: Iterable[Pace | None]) -> Pace | None:

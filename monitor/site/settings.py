@@ -67,6 +67,7 @@ class Broker(Settings):
     session_expiry_s: int = Field(7 * 86400, ge=0, le=0xFFFFFFFE)
     keepalive_s: int = Field(30, ge=5, le=3600)
     share_name: Identifier | None = None
+    protocol: Literal["auto", "5", "3.1.1"] = "auto"
 
 
 class StoreSettings(Settings):
