@@ -19,6 +19,7 @@ SETTINGS: dict[str, str] = {
     "server.maxUploadSize": "20",
     "client.toolbarMode": "minimal",
     "client.showErrorDetails": "none",
+    "client.showErrorLinks": "false",
     "global.developmentMode": "false",
 }
 """Streamlit options that are always set, whatever a settings file of the user or the folder says."""

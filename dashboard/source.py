@@ -16,7 +16,7 @@ from datetime import datetime
 from typing import Any, Protocol
 
 from monitor.clock import now, parse_rfc3339
-from monitor.errors import MonitorError, UnknownWheel
+from monitor.errors import AlarmError, LedgerError, MonitorError, UnknownWheel
 from monitor.site import Site
 
 Document = dict[str, Any]
@@ -31,6 +31,7 @@ class Answers(Protocol):
     def alarms_document(self, site: Site) -> Document: ...
     def wheels_document(self, site: Site) -> Document: ...
     def review_document(self, site: Site, wheel: str) -> Document: ...
+    def parts(self, site: Site) -> Any: ...
 
 
 @dataclass(frozen=True)
@@ -80,6 +81,38 @@ class Source:
     def review(self, wheel: str) -> Answer:
         return self._ask(f"review {wheel}", 5.0, lambda: self._answers.review_document(self.site, wheel))
 
+    def acknowledge(self, alarm: int, person: str, note: str) -> None:
+        """Acknowledge an alarm.
+
+        Raises
+        ------
+        AlarmError
+            Nobody is named, or the alarm journal refuses.
+        """
+        if not person.strip():
+            raise AlarmError("Write your name first: every entry has its author.")
+        self._answers.parts(self.site).alarms.acknowledge(alarm, person.strip(), note.strip())
+        self.forget()
+
+    def enter(self, kind: str, wheel: str, person: str, said: Document, sure: bool = False) -> list[int]:
+        """Write an entry about a wheel into the ledger; the numbers of the entries written.
+
+        Raises
+        ------
+        LedgerError
+            Nobody is named, or the ledger refuses; `LedgerDoubt` where being ``sure`` would let it pass.
+        """
+        if not person.strip():
+            raise LedgerError("Write your name first: every entry has its author.")
+        written = self._answers.parts(self.site).ledger.enter(kind, wheel, None, person.strip(), said, sure=sure)
+        self.forget()
+        return list(written)
+
+    def take_back(self, entries: list[int], person: str) -> None:
+        """Take entries back that were just written; they stay in the ledger, marked."""
+        self._answers.parts(self.site).ledger.undo(entries, author=person.strip())
+        self.forget()
+
     def forget(self) -> None:
         """Ask anew next time: something was written."""
         with self._lock:
@@ -112,4 +145,5 @@ def _answered(question: Callable[[], Document], before: Answer) -> Answer:
         return Answer(before.document, str(error))
     except Exception as error:  # a page must say that it is blind, whatever the cause
         log.exception("a document could not be made")
-        return Answer(before.document, f"The answer could not be made ({type(error).__name__}). Its trace is in the dashboard's log.")
+        words = f"The answer could not be made ({type(error).__name__}). Its trace is in the dashboard's log."
+        return Answer(before.document, words)

@@ -6,11 +6,12 @@ All rooms, makes and people are invented; the numbers are plausible and measured
 from __future__ import annotations
 
 import math
+import os
 from datetime import datetime, timedelta
 from typing import Any
 
 from monitor.clock import now, rfc3339
-from monitor.errors import StoreAway, UnknownWheel
+from monitor.errors import LedgerDoubt, LedgerError, StoreAway, UnknownWheel
 from monitor.site import Site
 
 STATES = ("normal", "alarmed", "empty", "broken")
@@ -241,3 +242,71 @@ class SampleAnswers:
         if wheel not in {w["name"] for w in wheels(self.state)["wheels"]}:
             raise UnknownWheel(f"no wheel {wheel} is in the ledger")
         return review(wheel, self.state)
+
+
+class SampleLedger:
+    """Takes entries into a list; refuses a note that says so, doubts a mass above 100 kg."""
+
+    def __init__(self) -> None:
+        self.entries: list[tuple[Any, ...]] = []
+
+    def enter(self, kind: str, wheel: str, at: datetime | None, author: str, said: Document, *, sure: bool = False) -> list[int]:
+        if said.get("note") == "refuse me":
+            raise LedgerError("the ledger refuses this note")
+        if (said.get("mass_kg") or 0) > 100 and not sure:
+            raise LedgerDoubt("a wheel of this style weighs about 25 kg")
+        self.entries.append((kind, wheel, author, said))
+        return [100 + len(self.entries)]
+
+    def undo(self, entries: list[int], *, author: str) -> None:
+        self.entries.pop()
+
+
+class SampleAlarms:
+    """Keeps what was acknowledged."""
+
+    def __init__(self) -> None:
+        self.acknowledged: dict[int, tuple[str, str]] = {}
+
+    def acknowledge(self, alarm: int, person: str, note: str) -> None:
+        self.acknowledged[alarm] = (person, note)
+
+
+class SampleParts:
+    """What entries are written to."""
+
+    def __init__(self) -> None:
+        self.ledger, self.alarms = SampleLedger(), SampleAlarms()
+
+
+_parts = SampleParts()
+_answers = SampleAnswers(os.environ.get("MATURING_SAMPLE", "normal"))
+
+
+def parts(site: Site) -> SampleParts:
+    return _parts
+
+
+def rooms_document(site: Site) -> Document:
+    return _answers.rooms_document(site)
+
+
+def wheels_document(site: Site) -> Document:
+    return _answers.wheels_document(site)
+
+
+def alarms_document(site: Site) -> Document:
+    document = _answers.alarms_document(site)
+    for alarm in document["standing"]:
+        if alarm["id"] in _parts.alarms.acknowledged:
+            person, note = _parts.alarms.acknowledged[alarm["id"]]
+            alarm.update(state="acknowledged", acknowledged_by=person, acknowledged_at=document["at"], note=note)
+    return document
+
+
+def review_document(site: Site, wheel: str) -> Document:
+    document = _answers.review_document(site, wheel)
+    for number, (kind, about, author, said) in enumerate(_parts.ledger.entries, start=101):
+        if about == wheel:
+            document["ledger"].append({"id": number, "at": document["at"], "kind": kind, "author": author, "summary": said.get("note") or str(said), "details": {}, "corrects": None})
+    return document
