@@ -48,12 +48,13 @@ class Sender:
     process died may or may not have left; it is sent again, since an alarm twice is better than never.
     """
 
-    def __init__(self, site: Site, alarms: Alarms, send: Deliver = deliver) -> None:
-        self._site, self._alarms, self._send = site, alarms, send
+    def __init__(
+        self, site: Site, alarms: Alarms, send: Deliver = deliver, clock: Callable[[], int] = now_ms
+    ) -> None:
+        self._site, self._alarms, self._send, self._clock = site, alarms, send, clock
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         self._complained: set[str] = set()
-        self._retry: dict[tuple[int, int], int] = {}
 
     def start(self) -> None:
         """Begin to work in a thread."""
@@ -75,9 +76,9 @@ class Sender:
                 self._stop.wait(5)
             self._stop.wait(POLL_S)
 
-    def send_waiting(self, moment_ms: int | None = None) -> int:
+    def send_waiting(self) -> int:
         """Try every message that is due; how many were sent whole."""
-        moment = now_ms() if moment_ms is None else moment_ms
+        moment = self._clock()
         return sum(self._work_on(row, moment) for row in self._waiting(moment))
 
     def _waiting(self, moment_ms: int) -> list[dict[str, Any]]:
@@ -120,11 +121,13 @@ class Sender:
             return False
         self._note(message["id"], recipient, number + 1, "started", moment_ms)
         if self._send(address, words):
-            self._note(message["id"], recipient, number + 1, "sent", now_ms())
+            self._note(message["id"], recipient, number + 1, "sent", self._clock())
             return True
         gave_up = moment_ms - message["created_ms"] > GIVE_UP_AFTER_MS
         outcome = "gave-up" if gave_up else "failed"
-        self._note(message["id"], recipient, number + 1, outcome, now_ms(), "the channel did not take it")
+        self._note(
+            message["id"], recipient, number + 1, outcome, self._clock(), "the channel did not take it"
+        )
         self._complain(f"route {message['route']} did not take a message; trying again")
         return gave_up
 

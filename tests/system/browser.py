@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
 import tempfile
 import time
@@ -44,7 +43,9 @@ def chromium() -> Iterator[Browser]:
 @contextmanager
 def page_of(browser: Browser, width: int = 1440, height: int | None = None) -> Iterator[Page]:
     """A page in a context of its own.  Requests to other machines are refused and kept in ``page.outside``."""
-    context: BrowserContext = browser.new_context(viewport={"width": width, "height": height or WIDTHS.get(width, 900)})
+    context: BrowserContext = browser.new_context(
+        viewport={"width": width, "height": height or WIDTHS.get(width, 900)}
+    )
     outside: list[str] = []
 
     def guard(route: Route) -> None:
@@ -88,7 +89,9 @@ def _wait_until_healthy(process: subprocess.Popen[bytes], port: int, log: Any) -
     def healthy() -> bool:
         if process.poll() is not None:
             log.seek(0)
-            pytest.fail(f"the dashboard stopped with code {process.returncode}:\n{log.read()[-3000:].decode(errors='replace')}")
+            pytest.fail(
+                f"the dashboard stopped with code {process.returncode}:\n{log.read()[-3000:].decode(errors='replace')}"
+            )
         try:
             with urlopen(f"http://127.0.0.1:{port}/_stcore/health", timeout=2) as answer:
                 return bool(answer.status == 200)
@@ -110,5 +113,7 @@ def dashboard(site_path: Path, more: dict[str, str] | None = None) -> Iterator[s
 def ready(page: Page) -> None:
     """Wait until the page has drawn itself whole: its end mark stands and the server is not running it."""
     page.wait_for_selector("[data-page-whole]", state="attached")
-    page.wait_for_function("() => document.querySelector('[data-testid=\"stApp\"]')?.getAttribute('data-test-script-state') !== 'running'")
+    page.wait_for_function(
+        "() => document.querySelector('[data-testid=\"stApp\"]')?.getAttribute('data-test-script-state') !== 'running'"
+    )
     page.evaluate("() => document.fonts.ready.then(() => true)")

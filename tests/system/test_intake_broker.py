@@ -46,8 +46,10 @@ def subscriber(site: Site, store: EmbeddedStore, **settings: object) -> Subscrib
 
 def messages(first: int, count: int) -> list[dict[str, object]]:
     def one(number: int) -> dict[str, object]:
-        pack = [{"bn": "urn:dev:id:rack-1:", "bt": (START_MS + number * 1000) / 1000},
-                {"n": "temperature", "u": "Cel", "v": 12.0 + number / 1000}]
+        pack = [
+            {"bn": "urn:dev:id:rack-1:", "bt": (START_MS + number * 1000) / 1000},
+            {"n": "temperature", "u": "Cel", "v": 12.0 + number / 1000},
+        ]
         return {"topic": "maturing/rack-1/senml", "payload": json.dumps(pack), "qos": 1}
 
     return [one(number) for number in range(first, first + count)]
@@ -130,13 +132,16 @@ def test_the_broker_may_restart(broker: Mosquitto, store: EmbeddedStore) -> None
     taking.stop()
 
 
-def test_a_wrong_password_is_said_once(tmp_path: Path, store: EmbeddedStore, monkeypatch: pytest.MonkeyPatch,
-                                       caplog: pytest.LogCaptureFixture) -> None:
+def test_a_wrong_password_is_said_once(
+    tmp_path: Path, store: EmbeddedStore, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
     """A refused password is told in words, once, and tried again with pauses."""
     monkeypatch.setenv("TEST_BROKER_USER", "monitor")
     monkeypatch.setenv("TEST_BROKER_PASSWORD", "wrong")
     with Mosquitto(tmp_path / "guarded", users={"monitor": "right"}) as guarded:
-        broker = Broker(port=guarded.port, username_env="TEST_BROKER_USER", password_env="TEST_BROKER_PASSWORD")
+        broker = Broker(
+            port=guarded.port, username_env="TEST_BROKER_USER", password_env="TEST_BROKER_PASSWORD"
+        )
         taking = Subscriber(broker, Router(site_with(broker=broker)), store, backoff_s=(0.05, 0.1))
         taking.start()
         wait_for(lambda: taking.health()["error"], what="the refusal")

@@ -25,7 +25,9 @@ def test_kill_in_the_middle_of_5000_messages_loses_and_doubles_none(tmp_path: Pa
     with Mosquitto(tmp_path / "broker") as broker:
         site_path = write_site(tmp_path, broker.port, names)
         monitor = MonitorProcess(site_path).start()
-        wait_for(lambda: "broker: connected" in monitor.log.read_text("utf-8"), what="the monitor's connection")
+        wait_for(
+            lambda: "broker: connected" in monitor.log.read_text("utf-8"), what="the monitor's connection"
+        )
         store = open_store(load(site_path))
         client = publisher(broker.port)
         sent = []

@@ -1,0 +1,128 @@
+"""The outbox: each recipient gets each message once, through refusals, silences and crashes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from monitor.alarms import Alarms, alarms_document
+from monitor.alarms.sender import FIRST_WAIT_MS, Sender
+from monitor.alarms.words import Words
+from monitor.site import Site
+from tests.alarms.samples import START, dry, make_alarms, make_site
+
+
+class Time:
+    """A clock that the test moves."""
+
+    def __init__(self) -> None:
+        self.now_ms = START
+
+    def __call__(self) -> int:
+        return self.now_ms
+
+
+class Channel:
+    """A channel that takes messages, or refuses them while ``down``."""
+
+    def __init__(self) -> None:
+        self.down: set[str] = set()
+        self.taken: list[tuple[str, str]] = []
+
+    def __call__(self, address: str, words: Words) -> bool:
+        if address in self.down:
+            return False
+        self.taken.append((address, words.line))
+        return True
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Site:
+    return make_site(tmp_path)
+
+
+@pytest.fixture
+def alarms(tmp_path: Path) -> Alarms:
+    return make_alarms(tmp_path)
+
+
+@pytest.fixture(autouse=True)
+def addresses(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("MATURING_ROUTE_PHONE", "json://nora.invalid json://piet.invalid")
+
+
+def test_each_recipient_of_a_route_is_told_once(site: Site, alarms: Alarms) -> None:
+    """Two addresses on one route get the message each, however often the worker comes round."""
+    channel = Channel()
+    sender = Sender(site, alarms, channel, Time())
+    alarms.update([dry()], START)
+    for _ in range(5):
+        sender.send_waiting()
+    assert [address for address, _ in channel.taken] == ["json://nora.invalid", "json://piet.invalid"]
+    assert {m["state"] for m in alarms_document(site, alarms)["standing"][0]["messages"]} == {"sent"}
+
+
+def test_one_who_refuses_is_tried_again_and_the_other_not(site: Site, alarms: Alarms) -> None:
+    """A refusal is tried again after a growing wait; who has the message already is not told twice."""
+    channel = Channel()
+    channel.down = {"json://piet.invalid"}
+    time = Time()
+    sender = Sender(site, alarms, channel, time)
+    alarms.update([dry()], START)
+    sender.send_waiting()
+    channel.down = set()
+    time.now_ms += FIRST_WAIT_MS - 1
+    sender.send_waiting()
+    assert [a for a, _ in channel.taken] == ["json://nora.invalid"]
+    time.now_ms += 1
+    sender.send_waiting()
+    assert [a for a, _ in channel.taken] == ["json://nora.invalid", "json://piet.invalid"]
+
+
+def test_a_restart_sends_what_waits_and_nothing_twice(site: Site, alarms: Alarms, tmp_path: Path) -> None:
+    """A message kept before a crash leaves after it, once."""
+    channel = Channel()
+    channel.down = {"json://nora.invalid", "json://piet.invalid"}
+    alarms.update([dry()], START)
+    time = Time()
+    Sender(site, alarms, channel, time).send_waiting()
+    alarms.close()
+    channel.down = set()
+    again = make_alarms(tmp_path)
+    for _ in range(2):
+        time.now_ms += FIRST_WAIT_MS
+        Sender(site, again, channel, time).send_waiting()
+    assert len(channel.taken) == 2
+    log = (site.data_folder / "messages.log").read_text("utf-8").splitlines()
+    assert len(log) == 1
+
+
+def test_a_route_without_its_secret_is_told_on_the_alarm(
+    site: Site, alarms: Alarms, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A missing environment variable is named where the alarm is shown; the message waits for it."""
+    monkeypatch.delenv("MATURING_ROUTE_PHONE")
+    channel = Channel()
+    time = Time()
+    sender = Sender(site, alarms, channel, time)
+    alarms.update([dry()], START)
+    sender.send_waiting()
+    (phone,) = [m for m in alarms_document(site, alarms)["standing"][0]["messages"] if m["route"] == "phone"]
+    assert phone["state"] == "waiting"
+    assert "MATURING_ROUTE_PHONE" in phone["error"]
+    monkeypatch.setenv("MATURING_ROUTE_PHONE", "json://nora.invalid")
+    time.now_ms += 60_000
+    sender.send_waiting()
+    assert len(channel.taken) == 1
+
+
+def test_an_address_of_no_known_kind_is_a_failure_not_a_crash(
+    site: Site, alarms: Alarms, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The real channel refuses an unknown scheme quietly, and the message is tried again later."""
+    monkeypatch.setenv("MATURING_ROUTE_PHONE", "pigeon://loft")
+    alarms.update([dry()], START)
+    Sender(site, alarms, clock=Time()).send_waiting()
+    (phone,) = [m for m in alarms_document(site, alarms)["standing"][0]["messages"] if m["route"] == "phone"]
+    assert (phone["state"], phone["attempts"]) == ("waiting", 1)

@@ -1,0 +1,80 @@
+"""Messages: a line that fits a phone, and a text that says what to do."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from monitor.alarms import Alarms
+from monitor.alarms.words import LONGEST_LINE, shortened, words_of
+from monitor.site import Site
+from tests.alarms.samples import MINUTE, START, dry, make_alarms, make_site
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Site:
+    return make_site(tmp_path)
+
+
+@pytest.fixture
+def alarms(tmp_path: Path) -> Alarms:
+    return make_alarms(tmp_path)
+
+
+def test_the_text_says_what_where_since_when_to_which_wheels_and_what_to_check(
+    site: Site, alarms: Alarms
+) -> None:
+    """All a person needs at three in the morning is in the text, in the site's own time."""
+    alarms.update([dry()], START)
+    words = words_of(site, alarms.standing()[0], "raised")
+    assert "North vault" in words.text
+    assert "Humidity 74.2 % at Low rack" in words.text
+    assert "Since Sun 01 Mar 03:04" in words.text
+    assert "41 cloth-bound wheels drying at 2.3 times their intended pace" in words.text
+    assert "and 29 more" in words.text
+    assert "Check first: Has the humidifier water" in words.text
+    assert "food-safety rules" in words.text
+
+
+@pytest.mark.parametrize("name", ["<script>alert(1)</script>", "🧀" * 100, "x" * 300, "two\nlines\x07"])
+def test_the_line_fits_whatever_the_names(site: Site, alarms: Alarms, name: str) -> None:
+    """A line never passes 160 characters nor breaks in two, however a room is named."""
+    alarms.update([dry(what=name, short=name)], START)
+    alarm = alarms.standing()[0]
+    alarm = replace(alarm, finding=replace(alarm.finding, room=name))
+    for about in ("raised", "over"):
+        words = words_of(site, alarm, about)
+        assert len(words.line) <= LONGEST_LINE
+        assert words.line.isprintable()
+        assert "\x07" not in words.text
+
+
+def test_over_says_how_long_it_lasted(site: Site, alarms: Alarms) -> None:
+    """The last message says for how long."""
+    alarms.update([dry()], START)
+    alarms.acknowledge(1, "Nora", now_ms=START + MINUTE)
+    alarms.update([], START + 200 * MINUTE)
+    words = words_of(site, alarms.recent()[0], "over")
+    assert words.line.startswith("Over: North vault")
+    assert "Lasted 3 h 20 min" in words.text
+
+
+def test_a_long_text_is_cut_at_a_word() -> None:
+    """Shortened text ends with a whole word and a sign that more was meant."""
+    cut = shortened("the humidifier in the north vault is dry and the door is open " * 5)
+    assert len(cut) <= LONGEST_LINE
+    assert cut.endswith("…")
+    assert cut[:-1].split()[-1] in {
+        "the",
+        "humidifier",
+        "in",
+        "north",
+        "vault",
+        "is",
+        "dry",
+        "and",
+        "door",
+        "open",
+    }
