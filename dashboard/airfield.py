@@ -58,7 +58,9 @@ def field(room: dict[str, Any], unit: str, state: str) -> str:
     """The air field of a room as HTML; ``state`` gives the present its shape."""
     window = window_of(room)
     if window is None:
-        return '<div class="field" style="background:#e6e2da"><div class="none">No air to draw yet</div></div>'
+        return (
+            '<div class="field" style="background:#e6e2da"><div class="none">No air to draw yet</div></div>'
+        )
     drawing = picture(_drawing(room, window), _in_words(room, unit))
     return f'<div class="field">{drawing}{_ticks(room, window, unit)}{_mark(room, window, state)}</div>'
 
@@ -67,7 +69,10 @@ def _drawing(room: dict[str, Any], window: Window) -> str:
     parts = ['<rect width="100" height="100" fill="#e6e2da"/>']
     boxes = [_box(band, window) for band in room["bands"]]
     parts += [f'<rect {box} fill="#fff"/>' for box in boxes]
-    parts += [f'<rect {box} fill="none" stroke="#625d55" stroke-dasharray="5 4" stroke-width="1.3" vector-effect="non-scaling-stroke"/>' for box in boxes]
+    parts += [
+        f'<rect {box} fill="none" stroke="#625d55" stroke-dasharray="5 4" stroke-width="1.3" vector-effect="non-scaling-stroke"/>'
+        for box in boxes
+    ]
     parts += _trail([*room["trail"], *_present(room)], window)
     parts.append(_doubt(room, window))
     return f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100" preserveAspectRatio="none">{"".join(parts)}</svg>'
@@ -76,7 +81,11 @@ def _drawing(room: dict[str, Any], window: Window) -> str:
 def _present(room: dict[str, Any]) -> list[dict[str, Any]]:
     """The present as the trail's last point, where there is one."""
     known = room["trail"] and room["temperature_c"] is not None and room["rh_pct"] is not None
-    return [{"at": room["trail"][-1]["at"], "temperature_c": room["temperature_c"], "rh_pct": room["rh_pct"]}] if known else []
+    return (
+        [{"at": room["trail"][-1]["at"], "temperature_c": room["temperature_c"], "rh_pct": room["rh_pct"]}]
+        if known
+        else []
+    )
 
 
 def _box(band: dict[str, Any], window: Window) -> str:
@@ -132,8 +141,14 @@ def _ticks(room: dict[str, Any], window: Window, unit: str) -> str:
     if not across and room["temperature_c"] is not None:
         across, up = {room["temperature_c"]}, {room["rh_pct"]}
     words = [f'<span class="way {way}">{way}</span>' for way in ("damper", "drier", "colder", "warmer")]
-    words += [f'<span class="tick across" style="left:{window.x(t):.2f}%">{number(shown_temperature(t, unit), 0)}°</span>' for t in _apart(across, window.x, 11)]
-    words += [f'<span class="tick up" style="top:{window.y(h):.2f}%">{number(h, 0)} %</span>' for h in _apart(up, window.y, 9)]
+    words += [
+        f'<span class="tick across" style="left:{window.x(t):.2f}%">{number(shown_temperature(t, unit), 0)}°</span>'
+        for t in _apart(across, window.x, 11)
+    ]
+    words += [
+        f'<span class="tick up" style="top:{window.y(h):.2f}%">{number(h, 0)} %</span>'
+        for h in _apart(up, window.y, 9)
+    ]
     return "".join(words)
 
 

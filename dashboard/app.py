@@ -1,6 +1,6 @@
 """The dashboard's entry: opens the site once and leads to its pages.
 
-    streamlit run dashboard/app.py -- SITE.toml        (or with MATURING_SITE in the environment)
+streamlit run dashboard/app.py -- SITE.toml        (or with MATURING_SITE in the environment)
 """
 
 from __future__ import annotations
@@ -46,7 +46,11 @@ def site_path() -> str:
 
 def main() -> None:
     """Draw the page that was asked for."""
-    st.set_page_config(page_title="Maturing rooms", page_icon=str(Path(__file__).with_name("static") / "mark.png"), layout="wide")
+    st.set_page_config(
+        page_title="Maturing rooms",
+        page_icon=str(Path(__file__).with_name("static") / "mark.png"),
+        layout="wide",
+    )
     wall = "wall" in st.query_params
     look.apply(wall)
     try:
@@ -55,7 +59,10 @@ def main() -> None:
     except MonitorError as error:
         st.html(look.notice(f"<b>The site cannot be opened.</b> {text(error, 2000)}", "now"))
         return
-    pages = [st.Page(partial(draw, source), title=title, url_path=address, default=not address) for address, title, draw in PAGES]
+    pages = [
+        st.Page(partial(draw, source), title=title, url_path=address, default=not address)
+        for address, title, draw in PAGES
+    ]
     chosen = st.navigation(pages, position="hidden")
     if not wall:
         with st.container(horizontal=True, key="bar"):
@@ -63,9 +70,16 @@ def main() -> None:
                 st.page_link(page)
     try:
         chosen.run()
-    except Exception as error:  # a page that fails says so in its own words; Streamlit's control flow is no Exception
+    except (
+        Exception
+    ) as error:  # a page that fails says so in its own words; Streamlit's control flow is no Exception
         log.exception("a page could not be drawn")
-        st.html(look.notice(f"<b>This page could not be drawn</b> ({text(type(error).__name__)}). Its trace is in the dashboard's log.", "now"))
+        st.html(
+            look.notice(
+                f"<b>This page could not be drawn</b> ({text(type(error).__name__)}). Its trace is in the dashboard's log.",
+                "now",
+            )
+        )
     look.end_mark()
 
 

@@ -51,7 +51,11 @@ class Frame:
 
 def frame_of(chart: Chart, start: datetime, end: datetime) -> Frame | None:
     """The frame that holds everything a chart shows; None where it shows nothing."""
-    values = [v for _, v in chart.points] + [v for _, v in chart.dots] + [v for line in chart.more for _, v in line]
+    values = (
+        [v for _, v in chart.points]
+        + [v for _, v in chart.dots]
+        + [v for line in chart.more for _, v in line]
+    )
     values += [v for _, low, high in [*chart.bands, *chart.soft] for v in (low, high)]
     if not values:
         return None
@@ -72,11 +76,14 @@ def draw(chart: Chart, start: datetime, end: datetime, zone: ZoneInfo) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100" preserveAspectRatio="none">'
         f'<rect width="100" height="100" fill="{STONE}"/>{"".join(layers)}</svg>'
     )
-    dots = "".join(f'<span class="dot" style="left:{frame.x(at):.2f}%;top:{frame.y(v):.2f}%"></span>' for at, v in chart.dots)
+    dots = "".join(
+        f'<span class="dot" style="left:{frame.x(at):.2f}%;top:{frame.y(v):.2f}%"></span>'
+        for at, v in chart.dots
+    )
     return (
         f'<figure class="figure-of-time" style="margin:0"><figcaption><b>{text(chart.name)}</b> <span class="quiet">{text(chart.words)}</span></figcaption>'
         f'<div class="chart{" low" if chart.low else ""}"><div class="plot">{picture(svg, _in_words(chart))}{dots}</div>'
-        f'{_up(frame, chart.sign)}{_across(frame, zone)}</div></figure>'
+        f"{_up(frame, chart.sign)}{_across(frame, zone)}</div></figure>"
     )
 
 
@@ -90,7 +97,9 @@ def _windows(chart: Chart, frame: Frame) -> list[str]:
         last = index == len(chart.bands) - 1 or chart.bands[index + 1][1:] != (low, high)
         if last:
             until = frame.x(chart.bands[index + 1][0]) if index + 1 < len(chart.bands) else frame.x(at)
-            rectangles.append(f'<rect x="{begin:.2f}" y="{frame.y(high):.2f}" width="{max(0.1, until - begin):.2f}" height="{frame.y(low) - frame.y(high):.2f}" fill="#fff"/>')
+            rectangles.append(
+                f'<rect x="{begin:.2f}" y="{frame.y(high):.2f}" width="{max(0.1, until - begin):.2f}" height="{frame.y(low) - frame.y(high):.2f}" fill="#fff"/>'
+            )
     return rectangles
 
 
@@ -122,7 +131,8 @@ def _up(frame: Frame, sign: str) -> str:
     digits = 0 if all(abs(t - round(t)) < 1e-9 for t in ticks) else 1
     places = [t for t in ticks if 4 <= frame.y(t) <= 97]
     return "".join(
-        f'<span class="tick up" style="top:{frame.y(t):.2f}%">{number(t, digits)}{" " + text(sign) if t == places[-1] else ""}</span>' for t in places
+        f'<span class="tick up" style="top:{frame.y(t):.2f}%">{number(t, digits)}{" " + text(sign) if t == places[-1] else ""}</span>'
+        for t in places
     )
 
 

@@ -15,7 +15,15 @@ from dashboard.look import notice
 from dashboard.plain import text
 from dashboard.source import Source
 from monitor.errors import LedgerDoubt, MonitorError
-from monitor.wheels.words import AROMA_NOTES, DECISIONS, FLAVOUR_NOTES, IRON_SCALES, RIND_SCALES, WHERE_ON_WHEEL, Scale
+from monitor.wheels.words import (
+    AROMA_NOTES,
+    DECISIONS,
+    FLAVOUR_NOTES,
+    IRON_SCALES,
+    RIND_SCALES,
+    WHERE_ON_WHEEL,
+    Scale,
+)
 
 KINDS = {"inspection": "Inspection", "ironing": "Ironing", "grading": "Grading", "weighing": "Weighing"}
 LONGEST_NOTE = 10_000
@@ -27,12 +35,19 @@ def record(source: Source, wheel: str, rind: str) -> None:
     st.html('<h2 class="section" id="record">Record</h2>')
     _last_said(source, wheel)
     kind = st.segmented_control(
-        "What do you record?", list(KINDS), format_func=lambda k: KINDS[k], key=_key(wheel, "kind"), label_visibility="collapsed", **KEEP
+        "What do you record?",
+        list(KINDS),
+        format_func=lambda k: KINDS[k],
+        key=_key(wheel, "kind"),
+        label_visibility="collapsed",
+        **KEEP,
     )
     if kind is None:
         return
     with st.container(border=True, key="record-form"):
-        said = {"inspection": _inspection, "ironing": _ironing, "grading": _grading, "weighing": _weighing}[kind](wheel, rind)
+        said = {"inspection": _inspection, "ironing": _ironing, "grading": _grading, "weighing": _weighing}[
+            kind
+        ](wheel, rind)
         _save(source, wheel, kind, said)
 
 
@@ -44,8 +59,12 @@ def _key(wheel: str, name: str) -> str:
 def _inspection(wheel: str, rind: str) -> dict[str, Any]:
     scales = {name: s for name, s in RIND_SCALES.items() if rind == "cloth-bound" or "cloth" not in name}
     said = _noted(wheel, "What do you see? Tap each that is there.", scales)
-    if st.checkbox("I looked for all the others too, and there is nothing of them.", key=_key(wheel, "rest"), **KEEP):
-        said |= {name: 0 for name, scale in scales.items() if scale.sort == "fault" and said.get(name) is None}
+    if st.checkbox(
+        "I looked for all the others too, and there is nothing of them.", key=_key(wheel, "rest"), **KEEP
+    ):
+        said |= {
+            name: 0 for name, scale in scales.items() if scale.sort == "fault" and said.get(name) is None
+        }
     said["where"] = _one(wheel, "where", "Where?", WHERE_ON_WHEEL) or ""
     return said | {"note": _note(wheel)}
 
@@ -65,13 +84,27 @@ def _grading(wheel: str, rind: str) -> dict[str, Any]:
     decision = _one(wheel, "decision", "What is decided?", DECISIONS)
     reason = st.text_area("Why?", key=_key(wheel, "reason"), max_chars=LONGEST_NOTE, height=96, **KEEP)
     again = st.date_input(
-        "Look again on (may stay empty)", value=None, key=_key(wheel, "again"), min_value=date.today(), max_value=date.today() + timedelta(days=3650), **KEEP
+        "Look again on (may stay empty)",
+        value=None,
+        key=_key(wheel, "again"),
+        min_value=date.today(),
+        max_value=date.today() + timedelta(days=3650),
+        **KEEP,
     )
     return {"decision": decision, "reason": reason, "look_again_on": again}
 
 
 def _weighing(wheel: str, rind: str) -> dict[str, Any]:
-    mass = st.number_input("Mass, kg", value=None, min_value=0.0, max_value=1000.0, step=0.01, format="%.2f", key=_key(wheel, "mass"), **KEEP)
+    mass = st.number_input(
+        "Mass, kg",
+        value=None,
+        min_value=0.0,
+        max_value=1000.0,
+        step=0.01,
+        format="%.2f",
+        key=_key(wheel, "mass"),
+        **KEEP,
+    )
     return {"mass_kg": mass, "note": _note(wheel)}
 
 
@@ -83,7 +116,11 @@ def _noted(wheel: str, question: str, scales: dict[str, Scale]) -> dict[str, Any
 def _step(wheel: str, scale: Scale) -> int | None:
     first = 1 if scale.sort == "fault" else 0
     return st.pills(
-        scale.question, range(first, 5), format_func=lambda step: f"{step} · {scale.steps[step]}", key=_key(wheel, f"step-{scale.name}"), **KEEP
+        scale.question,
+        range(first, 5),
+        format_func=lambda step: f"{step} · {scale.steps[step]}",
+        key=_key(wheel, f"step-{scale.name}"),
+        **KEEP,
     )
 
 
@@ -96,7 +133,9 @@ def _several(wheel: str, name: str, question: str, words: tuple[str, ...], shown
 
 
 def _note(wheel: str) -> str:
-    return st.text_area("Note (may stay empty)", key=_key(wheel, "note"), max_chars=LONGEST_NOTE, height=96, **KEEP)
+    return st.text_area(
+        "Note (may stay empty)", key=_key(wheel, "note"), max_chars=LONGEST_NOTE, height=96, **KEEP
+    )
 
 
 def _save(source: Source, wheel: str, kind: str, said: dict[str, Any]) -> None:
@@ -116,7 +155,9 @@ def missing(kind: str, said: dict[str, Any]) -> str:
         return "Choose what is decided: " + ", ".join(DECISIONS) + "."
     if kind == "weighing" and not said["mass_kg"]:
         return "Write what the wheel weighs, in kilograms."
-    unsaid = [name for name, value in said.items() if name in {**RIND_SCALES, **IRON_SCALES} and value is None]
+    unsaid = [
+        name for name, value in said.items() if name in {**RIND_SCALES, **IRON_SCALES} and value is None
+    ]
     if unsaid:
         scale = {**RIND_SCALES, **IRON_SCALES}[unsaid[0]]
         return f"Say how much for {scale.label}: one of its five steps."
@@ -148,7 +189,13 @@ def _last_said(source: Source, wheel: str) -> None:
     about, kind, person, entries = st.session_state.get("record-said", ("", "", "", []))
     if about != wheel:
         return
-    st.html(notice(f"<b>Saved:</b> {text(kind)} by {text(person, 80)}. It stands in the ledger below.", "as-intended", "fine"))
+    st.html(
+        notice(
+            f"<b>Saved:</b> {text(kind)} by {text(person, 80)}. It stands in the ledger below.",
+            "as-intended",
+            "fine",
+        )
+    )
     if st.button("Take it back", key=f"back-{entries}"):
         try:
             source.take_back(entries, person)

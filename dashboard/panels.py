@@ -49,9 +49,19 @@ def _words(room: dict[str, Any], state: str, zone: ZoneInfo, now: datetime) -> s
     findings = room["findings"]
     since = f", since {when(findings[0]['since_at'], zone, now)}" if findings else ""
     effect = next((f["effect"] for f in findings if f["effect"]), "")
-    shown_effect = f'<p class="effect">{text(effect)}</p>' if effect and effect.rstrip(".") not in room["sentence"] else ""
-    look = f'<p class="look-first"><b>Look first:</b> {text(room["check_first"])}</p>' if room["check_first"] else ""
-    others = "".join(f"<li>{text(f['what'])}, since {when(f['since_at'], zone, now)}</li>" for f in findings[1:4])
+    shown_effect = (
+        f'<p class="effect">{text(effect)}</p>'
+        if effect and effect.rstrip(".") not in room["sentence"]
+        else ""
+    )
+    look = (
+        f'<p class="look-first"><b>Look first:</b> {text(room["check_first"])}</p>'
+        if room["check_first"]
+        else ""
+    )
+    others = "".join(
+        f"<li>{text(f['what'])}, since {when(f['since_at'], zone, now)}</li>" for f in findings[1:4]
+    )
     return (
         f'<p class="state-word">{shape(state)}<span>{STATE_WORDS[state]}{since}</span></p>'
         f'<p class="sentence">{text(room["sentence"])}</p>{shown_effect}{look}'
@@ -62,13 +72,17 @@ def _words(room: dict[str, Any], state: str, zone: ZoneInfo, now: datetime) -> s
 def _paces(room: dict[str, Any]) -> str:
     if not room["wheels"]:
         return ""
-    return f'<div class="paces">{pace("drying", room["drying_pace"])}{pace("mould", room["mould_pace"])}</div>'
+    return (
+        f'<div class="paces">{pace("drying", room["drying_pace"])}{pace("mould", room["mould_pace"])}</div>'
+    )
 
 
 def pace_words(name: str, value: dict[str, float] | None) -> str:
     """A pace in words and figure, with the range it lies in: 'drying: 2.3 times intended (2.0 to 2.6)'."""
     if value is None:
         return f"{name}: not enough readings yet"
+    if value["value"] < 0:
+        return f"{name}: none, taking up water ({number(value['low'])} to {number(value['high'])})"
     figure = f"{number(value['value'])} times intended"
     if value["low"] <= 1 <= value["high"]:
         figure = f"about as intended, {number(value['value'])} times"

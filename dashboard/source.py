@@ -104,7 +104,9 @@ class Source:
         """
         if not person.strip():
             raise LedgerError("Write your name first: every entry has its author.")
-        written = self._answers.parts(self.site).ledger.enter(kind, wheel, None, person.strip(), said, sure=sure)
+        written = self._answers.parts(self.site).ledger.enter(
+            kind, wheel, None, person.strip(), said, sure=sure
+        )
         self.forget()
         return list(written)
 

@@ -49,6 +49,8 @@ def pace(name: str, value: dict[str, float] | None) -> str:
     """A pace in words and figure: ``drying: 1.4 times intended (1.2 to 1.6)``."""
     if value is None:
         return f"{name}: not known"
+    if value["value"] < 0:
+        return f"{name}: none, taking up water ({value['low']:.1f} to {value['high']:.1f} times intended)"
     return f"{name}: {value['value']:.1f} times intended ({value['low']:.1f} to {value['high']:.1f})"
 
 

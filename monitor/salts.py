@@ -81,7 +81,9 @@ def fixed_point_uncertainty(salt: str, temperature_c: Values) -> Values:
     """Stated uncertainty of `fixed_point_rh`, FROM MEMORY, held outside its table [% RH]; same errors."""
     fixed_point_rh(salt, temperature_c)
     at, uncertainty = UNCERTAINTY_PCT[salt]
-    return in_blocks(lambda x: np.asarray(np.interp(x, at, uncertainty)), as_floats(temperature_c, "temperature_c"))
+    return in_blocks(
+        lambda x: np.asarray(np.interp(x, at, uncertainty)), as_floats(temperature_c, "temperature_c")
+    )
 
 
 def two_point_calibration(

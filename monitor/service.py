@@ -151,7 +151,9 @@ class Service:
     def _intake(self, store: Any) -> Subscriber | None:
         if "intake" not in self._wanted:
             return None
-        return Subscriber(self._site.broker, Router(self._site), store, commit_rows=self._site.store.commit_rows)
+        return Subscriber(
+            self._site.broker, Router(self._site), store, commit_rows=self._site.store.commit_rows
+        )
 
     def _loop(self, store: Any, subscriber: Subscriber | None, judge: Judge | None) -> None:
         beat_due, failures, health = 0.0, 0, PartsHealth()

@@ -52,9 +52,17 @@ def _head(answer: Answer, moment: datetime) -> str:
         parts.append(f'<h1 class="headline" style="font-weight:400"><b>Alarms</b> {words}</h1>')
     else:
         parts.append('<h1 class="headline">Alarms</h1>')
-    parts.append(notice("This page has lost touch with its server. What stands below is old.", "no-reading", "lost-touch"))
+    parts.append(
+        notice(
+            "This page has lost touch with its server. What stands below is old.", "no-reading", "lost-touch"
+        )
+    )
     if answer.fault:
-        old = f" What stands below was true {age(answer.age_s())}." if answer.document else " It is not known what stands."
+        old = (
+            f" What stands below was true {age(answer.age_s())}."
+            if answer.document
+            else " It is not known what stands."
+        )
         parts.append(notice(f"<b>The alarms cannot be read.</b> {text(answer.fault)}{old}", "now"))
     return f'<div data-drawn="{moment:%H%M%S%f}">{"".join(parts)}</div>'
 
@@ -63,16 +71,20 @@ def alarm_panel(alarm: dict[str, Any], zone: ZoneInfo, moment: datetime) -> str:
     """A standing alarm as HTML."""
     seen = alarm["state"] not in OPEN_STATES
     drawn = "seen" if seen else PRIORITY_SHAPES.get(alarm["priority"], "needs-you")
-    where = " · ".join(text(part) for part in (alarm["room_name"] or alarm["room"], alarm["place"], alarm["sensor"], alarm["wheel"]) if part)
-    effect = f'<p>{text(alarm["effect"])}</p>' if alarm["effect"] else ""
-    look = f'<p><b>Look first:</b> {text(alarm["check_first"])}</p>' if alarm["check_first"] else ""
+    where = " · ".join(
+        text(part)
+        for part in (alarm["room_name"] or alarm["room"], alarm["place"], alarm["sensor"], alarm["wheel"])
+        if part
+    )
+    effect = f"<p>{text(alarm['effect'])}</p>" if alarm["effect"] else ""
+    look = f"<p><b>Look first:</b> {text(alarm['check_first'])}</p>" if alarm["check_first"] else ""
     facts = [
         f"<span><b>{text(alarm['priority'])}</b> priority</span>", f"<span>since <b>{when(alarm['since_at'], zone, moment)}</b></span>",
         f"<span>raised <b>{when(alarm['raised_at'], zone, moment)}</b></span>", *_message_facts(alarm["messages"], zone, moment),
     ]  # fmt: skip
     return (
         f'<section class="panel {drawn}" aria-label="Alarm: {text(alarm["what"])}"><h2>{shape(drawn)}<span>{text(alarm["what"])}</span></h2>'
-        f'<p><b>{where or "The whole site"}</b> · {state_words(alarm, zone, moment)}</p>{effect}{look}{wheel_links(alarm["wheels"])}'
+        f"<p><b>{where or 'The whole site'}</b> · {state_words(alarm, zone, moment)}</p>{effect}{look}{wheel_links(alarm['wheels'])}"
         f'{_note(alarm)}<div class="pairs">{"".join(facts)}</div></section>'
     )
 
@@ -93,13 +105,16 @@ def wheel_links(names: list[str]) -> str:
     """The first wheels of a list as links to their pages, and how many more there are."""
     if not names:
         return ""
-    links = ", ".join(f'<a class="plain-link" href="wheel?wheel={quote(name)}">{text(name, 60)}</a>' for name in names[:MOST_WHEELS_NAMED])
+    links = ", ".join(
+        f'<a class="plain-link" href="wheel?wheel={quote(name)}">{text(name, 60)}</a>'
+        for name in names[:MOST_WHEELS_NAMED]
+    )
     more = f" and {len(names) - MOST_WHEELS_NAMED} more" if len(names) > MOST_WHEELS_NAMED else ""
     return f"<p><b>{'Wheel' if len(names) == 1 else f'{len(names)} wheels'}:</b> {links}{more}</p>"
 
 
 def _note(alarm: dict[str, Any]) -> str:
-    return f'<p><b>Note:</b> {text(alarm["note"], 1000)}</p>' if alarm["note"] else ""
+    return f"<p><b>Note:</b> {text(alarm['note'], 1000)}</p>" if alarm["note"] else ""
 
 
 def _message_facts(messages: list[dict[str, Any]], zone: ZoneInfo, moment: datetime) -> list[str]:
@@ -109,7 +124,9 @@ def _message_facts(messages: list[dict[str, Any]], zone: ZoneInfo, moment: datet
         if message["state"] == "sent":
             facts.append(f"<span>told {route} <b>{when(message['sent_at'], zone, moment)}</b></span>")
         elif message["state"] == "failed":
-            facts.append(f"<span><b>not told {route}</b>: tried {message['attempts']} times, {text(message['error'], 120)}</span>")
+            facts.append(
+                f"<span><b>not told {route}</b>: tried {message['attempts']} times, {text(message['error'], 120)}</span>"
+            )
         else:
             facts.append(f"<span>telling {route}, not sent yet</span>")
     return facts
@@ -118,7 +135,13 @@ def _message_facts(messages: list[dict[str, Any]], zone: ZoneInfo, moment: datet
 def _acknowledge_form(source: Source, alarm: dict[str, Any]) -> None:
     key = f"acknowledge-{alarm['id']}"
     with st.form(key, border=False), st.container(horizontal=True, vertical_alignment="bottom"):
-        name = st.text_input("Your name", key=f"{key}-person", value=st.session_state.get("person-known", ""), max_chars=300, autocomplete="name")
+        name = st.text_input(
+            "Your name",
+            key=f"{key}-person",
+            value=st.session_state.get("person-known", ""),
+            max_chars=300,
+            autocomplete="name",
+        )
         note = st.text_input("Note (may stay empty)", key=f"{key}-note", max_chars=2000)
         if st.form_submit_button("Acknowledge", type="primary"):
             _acknowledge(source, alarm, name, note)

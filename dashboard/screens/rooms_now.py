@@ -50,7 +50,9 @@ def _head(answer: Answer, moment: datetime, zone: ZoneInfo) -> str:
     site = "" if document is None else f' <span class="quiet">· {text(document["site"]["name"], 80)}</span>'
     count = "" if document is None else counted(document["rooms"])
     line = f'<h1 class="headline" style="font-weight:400"><b>{local:%A %H:%M}</b> {count}{site}</h1>'
-    lost = notice("This page has lost touch with its server. What stands below is old.", "no-reading", "lost-touch")
+    lost = notice(
+        "This page has lost touch with its server. What stands below is old.", "no-reading", "lost-touch"
+    )
     return f'<div data-drawn="{moment:%H%M%S%f}">{line}{lost}{_blindness(answer, moment, zone)}</div>'
 
 
@@ -79,15 +81,27 @@ def _blindness(answer: Answer, moment: datetime, zone: ZoneInfo) -> str:
     monitor = (answer.document or {}).get("monitor")
     if monitor and not monitor["running"]:
         since = when(monitor["last_beat_at"], zone, moment) if monitor["last_beat_at"] else None
-        words = f"It was last heard at {since}. Nothing is watched and no alarm is sent until it runs again." if since else "It has not run yet; nothing is watched."
-        parts.append(notice(f"<b>The monitor is not running.</b> {words} Start it with: <b>maturing-room run</b>", "now" if since else "no-reading"))
+        words = (
+            f"It was last heard at {since}. Nothing is watched and no alarm is sent until it runs again."
+            if since
+            else "It has not run yet; nothing is watched."
+        )
+        parts.append(
+            notice(
+                f"<b>The monitor is not running.</b> {words} Start it with: <b>maturing-room run</b>",
+                "now" if since else "no-reading",
+            )
+        )
     return "".join(parts)
 
 
 def _rejects(rejects: dict[str, Any], zone: ZoneInfo, moment: datetime) -> str:
     if not rejects["total"]:
         return ""
-    reasons = "".join(f"<li>{count} × {text(reason)}</li>" for reason, count in sorted(rejects["by_reason"].items(), key=lambda kv: -kv[1])[:8])
+    reasons = "".join(
+        f"<li>{count} × {text(reason)}</li>"
+        for reason, count in sorted(rejects["by_reason"].items(), key=lambda kv: -kv[1])[:8]
+    )
     rows = "".join(
         f'<tr><td class="n">{when(r["at"], zone, moment)}</td><td class="free" data-label="topic">{text(r["topic"], 120)}</td><td class="free" data-label="why">{text(r["reason"], 160)}</td><td class="free" data-label="message">{text(r["payload"], 80)}</td></tr>'
         for r in rejects["newest"][:5]

@@ -29,7 +29,11 @@ def show(source: Source) -> None:
         return
     answer = source.review(name)
     if answer.document is None:
-        words = f"<b>No such wheel.</b> {text(answer.fault)}" if answer.unknown else f"<b>The wheel cannot be read.</b> {text(answer.fault)}"
+        words = (
+            f"<b>No such wheel.</b> {text(answer.fault)}"
+            if answer.unknown
+            else f"<b>The wheel cannot be read.</b> {text(answer.fault)}"
+        )
         st.html(notice(words, "no-reading" if answer.unknown else "now"))
         _choose(source, name[:40])
         return
@@ -49,15 +53,35 @@ def _choose(source: Source, first: str) -> None:
     if not rows:
         st.html('<p class="panel">No wheels yet. Add a make to the ledger, and its wheels stand here.</p>')
         return
-    sought = st.text_input("Name, make, style or room", key="sought", value="", max_chars=300, persist_state="session").strip().casefold()
-    found = [row for row in rows if sought in " ".join(str(row.get(k) or "") for k in ("name", "make", "style", "style_name", "room", "room_name", "place")).casefold()]
-    st.html(f'<div class="wheel-links">{"".join(_card(source, row) for row in found[:MOST_CARDS])}</div>{_left_out(len(found), first)}')
+    sought = (
+        st.text_input(
+            "Name, make, style or room", key="sought", value="", max_chars=300, persist_state="session"
+        )
+        .strip()
+        .casefold()
+    )
+    found = [
+        row
+        for row in rows
+        if sought
+        in " ".join(
+            str(row.get(k) or "")
+            for k in ("name", "make", "style", "style_name", "room", "room_name", "place")
+        ).casefold()
+    ]
+    st.html(
+        f'<div class="wheel-links">{"".join(_card(source, row) for row in found[:MOST_CARDS])}</div>{_left_out(len(found), first)}'
+    )
 
 
 def _left_out(found: int, first: str) -> str:
     if not found:
         return '<p class="quiet">No wheel has that in its name, make, style or room.</p>'
-    return f'<p class="quiet">And {found - MOST_CARDS} more: write more of the name.</p>' if found > MOST_CARDS else ""
+    return (
+        f'<p class="quiet">And {found - MOST_CARDS} more: write more of the name.</p>'
+        if found > MOST_CARDS
+        else ""
+    )
 
 
 def _card(source: Source, row: dict[str, Any]) -> str:
@@ -95,10 +119,21 @@ def _review(source: Source, name: str, answer: Answer) -> None:
 
 def _head(document: dict[str, Any], answer: Answer, zone: ZoneInfo, at: datetime) -> str:
     wheel, where = document["wheel"], document["where"]
-    place = f"{text(where['room_name'], 80)}, {text(where['place'], 60)}, since {day(where['since_at'], zone, at)}" if where else "in no room"
+    place = (
+        f"{text(where['room_name'], 80)}, {text(where['place'], 60)}, since {day(where['since_at'], zone, at)}"
+        if where
+        else "in no room"
+    )
     if wheel["gone"]:
         place = f"gone {day(wheel['gone']['at'], zone, at)}: {text(wheel['gone']['why'], 120)}"
-    old = notice(f"<b>The wheel cannot be read anew.</b> {text(answer.fault)} What stands below was true {age(answer.age_s())}.", "now") if answer.fault else ""
+    old = (
+        notice(
+            f"<b>The wheel cannot be read anew.</b> {text(answer.fault)} What stands below was true {age(answer.age_s())}.",
+            "now",
+        )
+        if answer.fault
+        else ""
+    )
     holes = {0: "no hole yet", 1: "1 hole"}.get(document["holes"], f"{document['holes']} holes")
     return (
         f'{old}<h1 class="headline"><b>{text(wheel["name"], 300)}</b></h1><p class="pairs"><span><b>{text(wheel["style_name"], 80)}</b>, {text(wheel["stage"], 80)}</span>'
@@ -107,7 +142,10 @@ def _head(document: dict[str, Any], answer: Answer, zone: ZoneInfo, at: datetime
 
 
 def _told(document: dict[str, Any]) -> str:
-    said = "".join(f'<p class="spoken">{text(line, 1000)}</p>' for line in document["statement"]) or '<p class="spoken">Nothing to say yet.</p>'
+    said = (
+        "".join(f'<p class="spoken">{text(line, 1000)}</p>' for line in document["statement"])
+        or '<p class="spoken">Nothing to say yet.</p>'
+    )
     lists = [("Look here", document["look_at"]), ("Keep the iron from", document["keep_the_iron_from"])]
     more = "".join(_places_list(title, rows) for title, rows in lists if rows)
     return f'<div class="panel">{said}</div>' + (f'<div class="columns">{more}</div>' if more else "")
@@ -125,17 +163,39 @@ def _air(document: dict[str, Any], unit: str, zone: ZoneInfo, at: datetime) -> s
         return title + '<p class="quiet">No air was read where it stood.</p>'
     start, end = moment(document["wheel"]["made_at"]) or at, at
     charts = [
-        _course_chart(course, "temperature_c", ("temperature_low_c", "temperature_high_c"), "Temperature", unit_sign(unit), lambda v: shown_temperature(v, unit)),
+        _course_chart(
+            course,
+            "temperature_c",
+            ("temperature_low_c", "temperature_high_c"),
+            "Temperature",
+            unit_sign(unit),
+            lambda v: shown_temperature(v, unit),
+        ),
         _course_chart(course, "rh_pct", ("rh_low_pct", "rh_high_pct"), "Humidity", "%", lambda v: v),
     ]
-    known = "" if air["coverage"] is None else f' <span class="quiet">{100 * air["coverage"]:.0f} % of the time was read; white is the band it wants.</span>'
-    return title + known + "".join(draw(chart, start, end, zone) for chart in charts) + _spans(air["spans"], unit, zone, at)
+    known = (
+        ""
+        if air["coverage"] is None
+        else f' <span class="quiet">{100 * air["coverage"]:.0f} % of the time was read; white is the band it wants.</span>'
+    )
+    return (
+        title
+        + known
+        + "".join(draw(chart, start, end, zone) for chart in charts)
+        + _spans(air["spans"], unit, zone, at)
+    )
 
 
-def _course_chart(course: list[dict[str, Any]], value: str, band: tuple[str, str], name: str, sign: str, shown: Any) -> Chart:
+def _course_chart(
+    course: list[dict[str, Any]], value: str, band: tuple[str, str], name: str, sign: str, shown: Any
+) -> Chart:
     timed = [(moment(p["at"]), p) for p in course]
     points: list[Point] = [(t, shown(p[value])) for t, p in timed if t and p[value] is not None]
-    bands = [(t, shown(p[band[0]]), shown(p[band[1]])) for t, p in timed if t and p.get(band[0]) is not None and p.get(band[1]) is not None]
+    bands = [
+        (t, shown(p[band[0]]), shown(p[band[1]]))
+        for t, p in timed
+        if t and p.get(band[0]) is not None and p.get(band[1]) is not None
+    ]
     steps = sorted((b[0] - a[0]).total_seconds() for a, b in zip(points, points[1:], strict=False))
     gap_s = max(2.5 * steps[len(steps) // 2], 1500.0) if steps else 1500.0
     return Chart(name, points, bands, sign=sign, gap_s=gap_s)
@@ -158,12 +218,18 @@ def _range(values: dict[str, Any] | None, shown: Any) -> str:
 
 
 def _outside(span: dict[str, Any]) -> str:
-    parts = [f"{number(span[f'days_too_{way}'])} days too {way}" for way in ("warm", "cold", "damp", "dry") if (span.get(f"days_too_{way}") or 0) >= 0.05]
+    parts = [
+        f"{number(span[f'days_too_{way}'])} days too {way}"
+        for way in ("warm", "cold", "damp", "dry")
+        if (span.get(f"days_too_{way}") or 0) >= 0.05
+    ]
     return ", ".join(parts) or "never"
 
 
 def _doses(document: dict[str, Any]) -> str:
-    drawn = "".join(f'<p>{text(dose["words"], 400)}</p>{pace(dose["name"], dose["pace"])}' for dose in document["doses"])
+    drawn = "".join(
+        f"<p>{text(dose['words'], 400)}</p>{pace(dose['name'], dose['pace'])}" for dose in document["doses"]
+    )
     return f'<h2 class="section">What the air did</h2><div class="paces">{drawn or "<p>Not enough readings yet.</p>"}</div>'
 
 
@@ -176,14 +242,22 @@ def _weight(document: dict[str, Any], zone: ZoneInfo) -> str:
     lost = "" if weight["loss_pct"] is None else f"lost {number(weight['loss_pct'])} % so far"
     chart = Chart("Weight", middle, soft=soft, dots=dots, sign="kg", low=True, words=lost)
     drawn = draw(chart, start, end, zone) if start and end else ""
-    key = '<p class="quiet">Dots are weighings; the soft band is what the air should have left of it.</p>' if dots or soft else ""
+    key = (
+        '<p class="quiet">Dots are weighings; the soft band is what the air should have left of it.</p>'
+        if dots or soft
+        else ""
+    )
     return f'<h2 class="section">Weight</h2>{drawn}{key}'
 
 
 def _ledger(document: dict[str, Any], zone: ZoneInfo, at: datetime) -> str:
     entries = sorted(document["ledger"], key=lambda e: (e["at"], e["id"]), reverse=True)
     rows = "".join(_entry(entry, zone, at) for entry in entries[:MOST_ENTRIES])
-    more = f'<p class="quiet">And {len(entries) - MOST_ENTRIES} older entries.</p>' if len(entries) > MOST_ENTRIES else ""
+    more = (
+        f'<p class="quiet">And {len(entries) - MOST_ENTRIES} older entries.</p>'
+        if len(entries) > MOST_ENTRIES
+        else ""
+    )
     return f'<h2 class="section">Ledger</h2><table class="sheet"><thead><tr><th>when</th><th>what</th><th>by</th><th>says</th></tr></thead><tbody>{rows}</tbody></table>{more}'
 
 

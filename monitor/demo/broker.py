@@ -61,7 +61,9 @@ class EmbeddedBroker:
             self._loop = asyncio.new_event_loop()
             asyncio.set_event_loop(self._loop)
             # A client that goes away in the middle of a word is no fault of the demo.
-            self._loop.set_exception_handler(lambda _, context: logger.debug("broker: %s", context.get("message")))
+            self._loop.set_exception_handler(
+                lambda _, context: logger.debug("broker: %s", context.get("message"))
+            )
             self._broker = Broker(self._settings(Path(folder)), loop=self._loop)
             self._loop.run_until_complete(self._broker.start())
             ready.set()

@@ -81,7 +81,9 @@ class Connection:
             more = {"clean_start": False, "properties": properties}
         self._client.connect(self._broker.host, self._broker.port, self._broker.keepalive_s, **more)
 
-    def _on_connect(self, client: Client, _data: Any, _flags: Any, code: ReasonCode, _properties: Any) -> None:
+    def _on_connect(
+        self, client: Client, _data: Any, _flags: Any, code: ReasonCode, _properties: Any
+    ) -> None:
         self.answered = True
         if code.is_failure:
             name = code.getName()
@@ -90,7 +92,9 @@ class Connection:
             self.refusal = f"the broker refuses the connection: {name}"
             return
         for first in range(0, len(self._filters), _FILTERS_A_PACKET):
-            client.subscribe([self._subscription(f) for f in self._filters[first : first + _FILTERS_A_PACKET]])
+            client.subscribe(
+                [self._subscription(f) for f in self._filters[first : first + _FILTERS_A_PACKET]]
+            )
         self.ready = True
 
     def _subscription(self, topic_filter: str) -> Any:
@@ -99,7 +103,9 @@ class Connection:
         # Retained messages only for a new subscription, so that a reconnect does not replay them.
         return (topic_filter, SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB))
 
-    def _on_subscribe(self, _client: Client, _data: Any, _mid: int, codes: list[ReasonCode], _props: Any) -> None:
+    def _on_subscribe(
+        self, _client: Client, _data: Any, _mid: int, codes: list[ReasonCode], _props: Any
+    ) -> None:
         failed = [code.getName() for code in codes if code.is_failure]
         if failed:
             self.refusal = f"the broker refuses a subscription: {failed[0]}"
@@ -154,6 +160,8 @@ def credentials(broker: Broker) -> tuple[str, str | None]:
     values: list[str | None] = []
     for name in (broker.username_env, broker.password_env):
         if name is not None and name not in os.environ:
-            raise ReadingError(f"the site file names the environment variable {name} for the broker; it is not set")
+            raise ReadingError(
+                f"the site file names the environment variable {name} for the broker; it is not set"
+            )
         values.append(os.environ[name] if name is not None else None)
     return values[0] or "", values[1]

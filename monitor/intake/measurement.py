@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from monitor.clock import parse_rfc3339, to_ms
 from monitor.errors import ReadingError
 from monitor.intake.units import conversion, units_of
 from monitor.records import QUANTITIES, Flag, Reading
 
-EARLIEST_MS = 946_684_800_000
-"""2000-01-01T00:00Z: a sensor that states an earlier time has lost its clock."""
+EARLIEST_MS = 315_532_800_000
+"""1980-01-01T00:00Z: a sensor that states an earlier time has lost its clock."""
 MOST_AHEAD_MS = 10 * 60_000
 _MILLISECONDS_FROM = 1e11
 """Epoch numbers from here on (the year 5138 in seconds) are milliseconds."""
@@ -20,8 +20,7 @@ _DECIMAL = re.compile(r"\s*[+-]?(\d{1,20}(\.\d{0,20})?|\.\d{1,20})([eE][+-]?\d{1
 FRACTION_REASON = "humidity of 1 % or less: a fraction sent where percent is meant?"
 
 
-@dataclass(frozen=True, slots=True)
-class Measurement:
+class Measurement(NamedTuple):
     """One number out of a message, before it is judged; ``time_ms`` is None where the message states none."""
 
     sensor: str
@@ -55,7 +54,10 @@ def judged(quantity: str, value: float) -> tuple[int, str]:
     """The flag and reason that a value deserves on its own: 4 where it is impossible."""
     limits = QUANTITIES[quantity]
     if not limits.lowest <= value <= limits.highest:
-        return Flag.FAIL, f"{quantity} outside {limits.lowest:g} to {limits.highest:g} {limits.unit}: impossible"
+        return (
+            Flag.FAIL,
+            f"{quantity} outside {limits.lowest:g} to {limits.highest:g} {limits.unit}: impossible",
+        )
     if quantity == "humidity" and value <= 1.0:
         return Flag.SUSPECT, FRACTION_REASON
     return Flag.NOT_EVALUATED, ""
@@ -69,6 +71,8 @@ def number(quantity: str, value: object) -> float:
     ReadingError
         It is none.
     """
+    if type(value) is float and math.isfinite(value):
+        return value
     if isinstance(value, str) and _DECIMAL.fullmatch(value):
         value = float(value)
     if isinstance(value, bool) or not isinstance(value, int | float):
@@ -117,6 +121,6 @@ def _text_time(text: str) -> int:
 
 def _check_time(time_ms: int, arrived_ms: int) -> None:
     if time_ms < EARLIEST_MS:
-        raise ReadingError("the time is before the year 2000: has the sensor lost its clock?")
+        raise ReadingError("the time is before the year 1980: has the sensor lost its clock?")
     if time_ms > arrived_ms + MOST_AHEAD_MS:
         raise ReadingError("the time is more than 10 minutes ahead of the monitor's clock")

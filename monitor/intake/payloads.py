@@ -15,6 +15,8 @@ from monitor.records import QUANTITIES
 from monitor.site import FieldSettings, Sensor
 
 LARGEST_PAYLOAD = 65_536
+MOST_NAMES = 256
+"""How many SenML names a topic's table remembers; names are chosen by senders, so it must not grow for ever."""
 Part = Measurement | ReadingError
 """One part of a message: what it says, or why that part cannot be used."""
 
@@ -24,9 +26,47 @@ _ARRAY_INDEX = re.compile(r"0|[1-9][0-9]{0,8}")
 MISSING = object()
 
 
-def parts_of(payload: bytes, sensors: Sequence[Sensor], arrived_ms: int, quantity: str = "") -> list[Part]:
-    """Every part of a message from one topic; ``sensors`` are those that send on it, ``quantity`` the one that the
-    topic itself names (bare numbers only).
+class Route:
+    """Who sends on a topic: several sensors where the messages name them (SenML), else one; ``quantity`` is the one
+    that the topic itself names (bare numbers only)."""
+
+    def __init__(self, sensors: Sequence[Sensor], quantity: str = "") -> None:
+        self.sensors, self.quantity = tuple(sensors), quantity
+        self.form = sensors[0].payload
+        self._by_id = {sensor.id: sensor for sensor in sensors}
+        self._names: dict[str, tuple[str, str, str]] = {}
+
+    def named(self, name: str) -> tuple[str, str, str]:
+        """The sensor, quantity and usual unit that a resolved SenML name means.
+
+        Raises
+        ------
+        ReadingError
+            It is the name of no sensor on this topic, or of no quantity.
+        """
+        known = self._names.get(name)
+        if known is None:
+            known = self._look_up(name)
+            if len(self._names) < MOST_NAMES:
+                self._names[name] = known
+        return known
+
+    def _look_up(self, name: str) -> tuple[str, str, str]:
+        owner, quantity = senml.split_name(name)
+        sensor = self._by_id.get(owner)
+        if sensor is None and not owner and len(self.sensors) == 1:
+            sensor = self.sensors[0]
+        if sensor is None:
+            raise ReadingError("unknown sensor: the SenML name is not that of a sensor on this topic")
+        if quantity not in QUANTITIES:
+            raise ReadingError(
+                f"unknown quantity: the SenML name does not end in one of {', '.join(QUANTITIES)}"
+            )
+        return sensor.id, quantity, sensor.units.get(quantity, "")
+
+
+def parts_of(payload: bytes, route: Route, arrived_ms: int) -> list[Part]:
+    """Every part of a message that came by a route.
 
     Raises
     ------
@@ -34,13 +74,13 @@ def parts_of(payload: bytes, sensors: Sequence[Sensor], arrived_ms: int, quantit
         The message as a whole cannot be used.
     """
     _check_size(payload)
-    form = sensors[0].payload
+    form = route.form
     try:
         if form == "senml":
-            return list(_senml(payload, sensors, arrived_ms))
+            return _senml(payload, route, arrived_ms)
         if form == "number":
-            return [_bare_number(payload, sensors[0], quantity)]
-        return list(_json(payload, sensors[0]))
+            return [_bare_number(payload, route.sensors[0], route.quantity)]
+        return list(_json(payload, route.sensors[0]))
     except (msgspec.MsgspecError, RecursionError, UnicodeDecodeError) as error:
         raise ReadingError(_decoding_reason(payload, error, form)) from None
 
@@ -64,22 +104,19 @@ def _decoding_reason(payload: bytes, error: Exception, form: str) -> str:
     return "not JSON" if form != "senml" else "not JSON, so not SenML"
 
 
-def _senml(payload: bytes, sensors: Sequence[Sensor], arrived_ms: int) -> Iterator[Part]:
-    by_id = {sensor.id: sensor for sensor in sensors}
-    for record in senml.resolve(payload, arrived_ms):
-        owner, quantity = senml.split_name(record.name)
-        sensor = by_id.get(owner)
-        if sensor is None and not owner and len(sensors) == 1:
-            sensor = sensors[0]
-        if sensor is None:
-            yield ReadingError("unknown sensor: the SenML name is not that of a sensor on this topic")
-        elif quantity not in QUANTITIES:
-            yield ReadingError(f"unknown quantity: the SenML name does not end in one of {', '.join(QUANTITIES)}")
-        elif record.fault:
-            yield ReadingError(record.fault)
+def _senml(payload: bytes, route: Route, arrived_ms: int) -> list[Part]:
+    parts: list[Part] = []
+    for name, unit, value, time_ms in senml.resolve(payload, arrived_ms):
+        try:
+            sensor, quantity, usual = route.named(name)
+        except ReadingError as error:
+            parts.append(error)
+            continue
+        if value is senml.NO_VALUE:
+            parts.append(ReadingError("SenML: the record has no numeric value"))
         else:
-            unit = record.unit or sensor.units.get(quantity, "")
-            yield Measurement(sensor.id, quantity, record.value, unit, record.time_ms)
+            parts.append(Measurement(sensor, quantity, value, unit or usual, time_ms))
+    return parts
 
 
 def _bare_number(payload: bytes, sensor: Sensor, quantity: str) -> Part:
@@ -91,7 +128,7 @@ def _bare_number(payload: bytes, sensor: Sensor, quantity: str) -> Part:
 def _json(payload: bytes, sensor: Sensor) -> Iterator[Part]:
     document = _generic.decode(payload)
     if sensor.payload == "json" and not isinstance(document, dict):
-        raise ReadingError("flat JSON is an object such as {\"temperature\": 12.1, \"humidity\": 86}")
+        raise ReadingError('flat JSON is an object such as {"temperature": 12.1, "humidity": 86}')
     time_ms = _time_in(document, sensor)
     found = False
     for quantity in sensor.quantities:
@@ -141,4 +178,6 @@ def check_pointer(pointer: str) -> None:
     if pointer and not pointer.startswith("/"):
         raise ReadingError(f"{pointer!r} is no JSON pointer: it begins with a slash (RFC 6901)")
     if re.search(r"~(?![01])", pointer):
-        raise ReadingError(f"{pointer!r} is no JSON pointer: write ~0 for a tilde and ~1 for a slash (RFC 6901)")
+        raise ReadingError(
+            f"{pointer!r} is no JSON pointer: write ~0 for a tilde and ~1 for a slash (RFC 6901)"
+        )

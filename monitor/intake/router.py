@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-
 from monitor.errors import ReadingError
 from monitor.intake.measurement import Measurement, reading_of
-from monitor.intake.payloads import parts_of
+from monitor.intake.payloads import Part, Route, parts_of
 from monitor.records import Reading, Reject
 from monitor.site import Sensor, Site
 
@@ -17,14 +14,6 @@ DEFAULT_FILTER = "maturing/#"
 RETAINED_REASON = "a retained message without a time of its own: how old it is cannot be told"
 
 
-@dataclass(frozen=True, slots=True)
-class Route:
-    """Who sends on a topic, and the quantity where the topic itself names it."""
-
-    sensors: tuple[Sensor, ...]
-    quantity: str = ""
-
-
 class Router:
     """Knows every sensor's topic.  The table has one entry a topic of the site file and never grows after."""
 
@@ -32,11 +21,11 @@ class Router:
         gathered: dict[str, list[Sensor]] = {}
         for sensor in site.sensors:
             gathered.setdefault(sensor.full_topic, []).append(sensor)
-        self._routes = {topic: Route(tuple(sensors)) for topic, sensors in gathered.items()}
+        self._routes = {topic: Route(sensors) for topic, sensors in gathered.items()}
         for sensor in site.sensors:
             if sensor.payload == "number":
                 for quantity in sensor.quantities:
-                    self._routes.setdefault(f"{sensor.full_topic}/{quantity}", Route((sensor,), quantity))
+                    self._routes.setdefault(f"{sensor.full_topic}/{quantity}", Route([sensor], quantity))
 
     def filters(self) -> list[str]:
         """The topic filters to subscribe to: everything below ``maturing/`` and each other topic of the site."""
@@ -54,35 +43,34 @@ class Router:
         route = self._routes.get(topic)
         if route is None:
             return [], [Reject(arrived_ms, topic, "unknown topic", payload[:KEPT_PAYLOAD])]
-        owner = route.sensors[0].id if len(route.sensors) == 1 else ""
         readings: list[Reading] = []
         reasons: list[str] = []
         try:
-            for made in self._parts(route, payload, arrived_ms, retained):
-                if isinstance(made, Reading):
-                    readings.append(made)
-                else:
+            for part in parts_of(payload, route, arrived_ms):
+                made = _made(part, arrived_ms, retained)
+                if isinstance(made, str):
                     reasons.append(made)
+                else:
+                    readings.append(made)
         except ReadingError as error:
             reasons.append(str(error))
         except Exception as error:  # the last line of defence: a message must never stop the service
             reasons.append(f"cannot be read ({type(error).__name__})")
-        kept = payload[:KEPT_PAYLOAD]
-        return readings, [Reject(arrived_ms, topic, r, kept, owner) for r in reasons[:MOST_REJECTS_A_MESSAGE]]
-
-    @staticmethod
-    def _parts(route: Route, payload: bytes, arrived_ms: int, retained: bool) -> Iterator[Reading | str]:
-        for part in parts_of(payload, route.sensors, arrived_ms, route.quantity):
-            if isinstance(part, Measurement):
-                yield _made(part, arrived_ms, retained)
-            else:
-                yield str(part)
+        return readings, _rejects(reasons, arrived_ms, topic, payload, route) if reasons else []
 
 
-def _made(measurement: Measurement, arrived_ms: int, retained: bool) -> Reading | str:
-    if retained and measurement.time_ms is None:
+def _rejects(reasons: list[str], arrived_ms: int, topic: str, payload: bytes, route: Route) -> list[Reject]:
+    owner = route.sensors[0].id if len(route.sensors) == 1 else ""
+    kept = payload[:KEPT_PAYLOAD]
+    return [Reject(arrived_ms, topic, reason, kept, owner) for reason in reasons[:MOST_REJECTS_A_MESSAGE]]
+
+
+def _made(part: Part, arrived_ms: int, retained: bool) -> Reading | str:
+    if not isinstance(part, Measurement):
+        return str(part)
+    if retained and part.time_ms is None:
         return RETAINED_REASON
     try:
-        return reading_of(measurement, arrived_ms)
+        return reading_of(part, arrived_ms)
     except ReadingError as error:
         return str(error)

@@ -34,18 +34,15 @@ class Record(msgspec.Struct, forbid_unknown_fields=False):
 
     @property
     def has_base_only(self) -> bool:
-        values = (self.n, self.u, self.v, self.vs, self.vb, self.vd, self.s)
+        if self.v is not None or self.n is not None:
+            return False
+        values = (self.u, self.vs, self.vb, self.vd, self.s)
         return all(part is None for part in values) and not self.t
 
 
-class Resolved(msgspec.Struct):
-    """A record by itself: ``time_ms`` is None where the pack states no time."""
-
-    name: str
-    unit: str
-    value: Any
-    time_ms: int | None
-    fault: str = ""
+Resolved = tuple[str, str, Any, int | None]
+"""A record by itself: name, unit, value (`NO_VALUE` where it has no numeric one), and time [ms] or None."""
+NO_VALUE = object()
 
 
 _decoder = msgspec.json.Decoder(list[Record])
@@ -83,27 +80,17 @@ def _resolve_all(records: list[Record], arrived_ms: int) -> list[Resolved]:
         base_value = base_value if record.bv is None else record.bv
         if record.has_base_only:
             continue
-        value, fault = _value_of(record, base_value)
+        value = record.v
+        if value is None:
+            # String, boolean and data values are values too (section 4.2), but none that a quantity can have.
+            value = NO_VALUE
+        elif base_value is not None and isinstance(value, int | float) and not isinstance(value, bool):
+            value += base_value
+        unit = base_unit if record.u is None else record.u
         resolved.append(
-            Resolved(
-                base_name + (record.n or ""),
-                base_unit if record.u is None else record.u,
-                value,
-                _time_of(base_time + record.t, arrived_ms),
-                fault,
-            )
+            (base_name + (record.n or ""), unit, value, _time_of(base_time + record.t, arrived_ms))
         )
     return resolved
-
-
-def _value_of(record: Record, base_value: float | None) -> tuple[Any, str]:
-    value = record.v
-    if value is None:
-        # RFC 8428 section 4.2: string, boolean and data values are values too, but none that a quantity can have.
-        return None, "SenML: the record has no numeric value"
-    if base_value is not None and isinstance(value, int | float) and not isinstance(value, bool):
-        return value + base_value, ""
-    return value, ""
 
 
 def _time_of(seconds: float, arrived_ms: int) -> int | None:
@@ -120,7 +107,9 @@ def _refuse_must_understand(payload: bytes) -> None:
     """Labels that end in an underscore must be understood, or the pack be refused (RFC 8428 section 4.4)."""
     for record in msgspec.json.decode(payload):
         if any(label.endswith("_") for label in record):
-            raise ReadingError("SenML: the pack has a label that must be understood (it ends in _) and is not")
+            raise ReadingError(
+                "SenML: the pack has a label that must be understood (it ends in _) and is not"
+            )
 
 
 def split_name(name: str) -> tuple[str, str]:

@@ -44,9 +44,7 @@ class Batch:
     rejects: list[Reject] = field(default_factory=list)
     messages: list[tuple[int, int]] = field(default_factory=list)
     first_arrived_ms: int | None = None
-
-    def __len__(self) -> int:
-        return len(self.readings) + len(self.rejects) + len(self.messages)
+    size: int = 0
 
 
 class Subscriber:
@@ -74,8 +72,9 @@ class Subscriber:
         self._client_id = f"{broker.client_id}-{worker}" if worker else broker.client_id
         self._on_stored = on_stored
         self._commit_rows = commit_rows
+        self._most_held = 2 * commit_rows * _WINDOWS_OF_ROWS
         self._backoff_s = backoff_s
-        self._protocol = V5
+        self._protocol = V311 if broker.protocol == "3.1.1" else V5
         self._unanswered = 0
         self._thread: threading.Thread | None = None
         self._stopping = threading.Event()
@@ -201,12 +200,12 @@ class Subscriber:
 
     def _has_room(self) -> bool:
         """Whether more may be taken: a store that is away must not fill the memory."""
-        return len(self._batch) < self._commit_rows * _WINDOWS_OF_ROWS * 2
+        return self._batch.size < self._most_held
 
     def _pause_ms(self, connection: Connection) -> float:
-        if connection.socket is not None and getattr(connection.socket, "pending", int)():
+        if _pending(connection.socket):
             return 0.0
-        if len(self._batch):
+        if self._batch.size:
             return max(0.0, min(500.0, (self._store_retry_at - time.monotonic()) * 1000))
         return 500.0
 
@@ -214,28 +213,26 @@ class Subscriber:
         """Write what waits and read until the socket is empty or a batch is full; False once it is gone."""
         if connection.wants_to_write and not connection.write():
             return False
-        poll = select.poll()
-        poll.register(connection.socket, select.POLLIN)
-        while len(self._batch) < self._commit_rows or self._store_wait_s:
-            before = len(self._batch)
-            if not self._has_room() or not (_pending(connection.socket) or poll.poll(0)):
-                break
+        batch, room = self._batch, self._most_held if self._store_wait_s else self._commit_rows
+        while batch.size < room:
+            before = batch.size
             if not connection.read():
                 return False
-            if len(self._batch) == before and not connection.ready:
+            if batch.size == before:  # the socket was empty, or the packet was no message: ask the poll again
                 break
         return connection.keep_alive()
 
     def _take(self, message: MQTTMessage) -> None:
-        arrived_ms = now_ms()
+        arrived_ms = time.time_ns() // 1_000_000
         try:
             topic = message.topic
         except UnicodeDecodeError:
             topic = repr(message._topic)[:300]
-        readings, rejects = self._router.read(topic, message.payload, arrived_ms, message.retain)
+        readings, rejects = self._router.read(topic, bytes(message.payload), arrived_ms, message.retain)
         batch = self._batch
         batch.readings += readings
         batch.rejects += rejects
+        batch.size += max(1, len(readings) + len(rejects))
         if message.qos:
             batch.messages.append((message.mid, message.qos))
         if batch.first_arrived_ms is None:
@@ -245,7 +242,7 @@ class Subscriber:
 
     def _commit(self, connection: Connection) -> bool:
         """Store what is in hand and acknowledge it; False once the connection is gone."""
-        if not len(self._batch) or time.monotonic() < self._store_retry_at:
+        if not self._batch.size or time.monotonic() < self._store_retry_at:
             return True
         batch = self._batch
         try:

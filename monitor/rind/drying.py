@@ -83,7 +83,9 @@ def film_coefficient(heat_transfer: Values, pressure_pa: Values = air.STANDARD_P
     ----------
     heat_transfer : of the same film [W/m2/K]; pressure_pa : of the air [Pa]
     """
-    return VAPOUR_TO_AIR_MASS * heat_transfer / (AIR_HEAT_CAPACITY * pressure_pa * LEWIS_NUMBER**LEWIS_EXPONENT)
+    return (
+        VAPOUR_TO_AIR_MASS * heat_transfer / (AIR_HEAT_CAPACITY * pressure_pa * LEWIS_NUMBER**LEWIS_EXPONENT)
+    )
 
 
 def through_wrap(film: Values, wrap_resistance: Values) -> Values:
@@ -244,7 +246,9 @@ def require(values: Array, low: float, high: float, name: str, unit: str) -> Non
     outside = (values < low) | (values > high)
     if np.any(outside):
         value = np.atleast_1d(values)[np.atleast_1d(outside)][0]
-        raise PhysicsError(f"{name} {value:.6g} {unit} is impossible here: expected {low:g} to {high:g} {unit}")
+        raise PhysicsError(
+            f"{name} {value:.6g} {unit} is impossible here: expected {low:g} to {high:g} {unit}"
+        )
 
 
 def _known(values: Values) -> Array:

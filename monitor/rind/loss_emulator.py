@@ -118,7 +118,9 @@ class LossEmulator:
         bias = prior.rh_bias_pct * grid[:, 2]
         biased = np.clip(np.asarray(series.rh_pct)[:, None] - bias, 0.0, 100.0)
         temperature = np.repeat(np.asarray(series.temperature_c)[:, None], len(grid), axis=1)
-        seen = replay(twin, AirSeries(series.seconds, temperature, biased, series.air_speed_m_s), None, keep=keep)
+        seen = replay(
+            twin, AirSeries(series.seconds, temperature, biased, series.air_speed_m_s), None, keep=keep
+        )
         at = np.concatenate([[0.0], seen.at_s])
         zero = np.zeros((1, len(grid)))
         loss, unseen = np.vstack([zero, seen.loss_kg]), np.vstack([zero, seen.unseen_kg])

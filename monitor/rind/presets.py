@@ -125,12 +125,16 @@ def check(parameters: RindParameters) -> None:
     for name, (low, high, unit) in RANGES.items():
         value = getattr(parameters, name)
         if not isinstance(value, (int, float)) or isinstance(value, bool) or not low <= value <= high:
-            raise PhysicsError(f"{name} {value!r} {unit} is impossible for a wheel: expected {low:g} to {high:g}")
+            raise PhysicsError(
+                f"{name} {value!r} {unit} is impossible for a wheel: expected {low:g} to {high:g}"
+            )
     if parameters.sorption not in relations.RELATIONS:
         known = ", ".join(sorted(relations.RELATIONS))
         raise PhysicsError(f"no sorption relation is named {parameters.sorption!r}; there are: {known}")
     if not all(isinstance(c, (int, float)) and math.isfinite(c) for c in parameters.sorption_constants):
-        raise PhysicsError(f"sorption_constants {parameters.sorption_constants!r}: finite numbers are expected")
+        raise PhysicsError(
+            f"sorption_constants {parameters.sorption_constants!r}: finite numbers are expected"
+        )
     if parameters.edges not in ("free", "sealed"):
         raise PhysicsError(f"edges {parameters.edges!r}: expected 'free' or 'sealed'")
     if parameters.molality > relations.SATURATED_MOLALITY:

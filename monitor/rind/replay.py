@@ -36,7 +36,9 @@ class AirSeries:
         for name in ("temperature_c", "rh_pct", "air_speed_m_s"):
             value = getattr(self, name)
             if value is not None and np.shape(value)[:1] != records:
-                raise PhysicsError(f"{name} has {np.shape(value)[:1]} records, but there are lengths for {records}")
+                raise PhysicsError(
+                    f"{name} has {np.shape(value)[:1]} records, but there are lengths for {records}"
+                )
         if len(records) != 1 or not np.all(np.asarray(self.seconds) > 0.0):
             raise PhysicsError("seconds: one length above zero is expected for each record")
 
@@ -100,7 +102,9 @@ def replay(
     columns.append(np.full(1, np.nan) if series.air_speed_m_s is None else np.asarray(series.air_speed_m_s))
     places = columns[0].shape[1] if columns[0].ndim == 2 else 1
     if place is not None and (np.shape(place) != (twin.wheels,) or np.any((place < 0) | (place >= places))):
-        raise PhysicsError(f"place: a column from 0 to {places - 1} is expected for each of {twin.wheels} wheels")
+        raise PhysicsError(
+            f"place: a column from 0 to {places - 1} is expected for each of {twin.wheels} wheels"
+        )
     wanted = set() if keep is None else {int(i) for i in keep}
     kept: list[tuple[Array, Array]] = []
     for i in tqdm(range(len(series.seconds)), disable=not progress, unit="record", mininterval=0.5):

@@ -71,7 +71,9 @@ def _next_power(log_base: Array, likelihood: Array, power: float) -> float:
     return float(brentq(spare, power, 1.0, xtol=1e-9, rtol=1e-6))
 
 
-def _student(mean: Array, root: NDArray[Any], draws: int, generator: np.random.Generator) -> tuple[Array, Array]:
+def _student(
+    mean: Array, root: NDArray[Any], draws: int, generator: np.random.Generator
+) -> tuple[Array, Array]:
     dimensions = mean.size
     normal = generator.standard_normal((draws, dimensions))
     stretch = np.sqrt(FREEDOM / generator.chisquare(FREEDOM, draws))

@@ -115,7 +115,9 @@ class Twin:
         except (TypeError, ValueError) as error:
             raise PhysicsError(f"{name}: numbers are expected, got {value!r:.80}") from error
         if array.shape not in ((), (1,), (self.wheels,)):
-            raise PhysicsError(f"{name} has shape {array.shape}: expected one value, or one for {self.wheels} wheels")
+            raise PhysicsError(
+                f"{name} has shape {array.shape}: expected one value, or one for {self.wheels} wheels"
+            )
         return array
 
     def _air(self, seconds: float, celsius: Array, rh: Array, speed: Array) -> StepAir:
@@ -338,10 +340,15 @@ class Twin:
         """
         header, state = twin_state.unpack(data)
         try:
-            rows = [{**row, "sorption_constants": tuple(row["sorption_constants"])} for row in header["parameters"]]
+            rows = [
+                {**row, "sorption_constants": tuple(row["sorption_constants"])}
+                for row in header["parameters"]
+            ]
             twin = cls([RindParameters(**row) for row in rows], **header["build"])
         except (KeyError, TypeError, PhysicsError) as error:
-            raise StoreDamaged(f"the saved rind twin does not fit this program ({error}); rebuild it") from error
+            raise StoreDamaged(
+                f"the saved rind twin does not fit this program ({error}); rebuild it"
+            ) from error
         if state.moisture.shape != twin.state.moisture.shape:
             raise StoreDamaged("the saved rind twin's state does not fit its parameters; rebuild it")
         twin.state = state

@@ -108,22 +108,30 @@ def unpack(data: bytes) -> tuple[dict[str, Any], TwinState]:
             header = json.loads(bytes(archive["header"]).decode())
             found = {name: archive[name] for name in archive.files if name != "header"}
     except (ValueError, KeyError, OSError, EOFError, UnicodeDecodeError, zipfile.BadZipFile) as error:
-        raise StoreDamaged(f"the saved rind twin cannot be read ({error}); rebuild it from the air records") from error
+        raise StoreDamaged(
+            f"the saved rind twin cannot be read ({error}); rebuild it from the air records"
+        ) from error
     if not isinstance(header, dict) or header.get("version") != VERSION:
         version = header.get("version") if isinstance(header, dict) else None
-        raise StoreDamaged(f"the saved rind twin is of version {version!r}, this program reads {VERSION}; rebuild it")
+        raise StoreDamaged(
+            f"the saved rind twin is of version {version!r}, this program reads {VERSION}; rebuild it"
+        )
     return header, _checked(found)
 
 
 def _checked(found: dict[str, Array]) -> TwinState:
     names = {f.name for f in dataclasses.fields(TwinState)}
     if set(found) != names:
-        raise StoreDamaged(f"the saved rind twin lacks or has too many parts: {sorted(set(found) ^ names)}; rebuild it")
+        raise StoreDamaged(
+            f"the saved rind twin lacks or has too many parts: {sorted(set(found) ^ names)}; rebuild it"
+        )
     wheels = found["face_moisture"].shape
     for name, array in found.items():
         shape = array.shape[1:] if name == "moisture" else array.shape
         if array.dtype != np.float64 or len(wheels) != 1 or shape != wheels or not np.all(np.isfinite(array)):
-            raise StoreDamaged(f"the saved rind twin has a spoilt part: {name}; rebuild it from the air records")
+            raise StoreDamaged(
+                f"the saved rind twin has a spoilt part: {name}; rebuild it from the air records"
+            )
     if np.any(found["moisture"] < 0) or np.any(found["film_kg"] < 0):
         raise StoreDamaged("the saved rind twin holds less than no water; rebuild it from the air records")
     return TwinState(**{name: array.copy() for name, array in found.items()})

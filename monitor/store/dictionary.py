@@ -17,7 +17,9 @@ class Dictionary:
         self._pending_series: dict[tuple[str, str], int] = {}
         self._pending_reasons: dict[str, int] = {}
 
-    def series(self, connection: sqlite3.Connection, pairs: Iterable[tuple[str, str]]) -> dict[tuple[str, str], int]:
+    def series(
+        self, connection: sqlite3.Connection, pairs: Iterable[tuple[str, str]]
+    ) -> dict[tuple[str, str], int]:
         """The number of every pair, adding what is new within the caller's transaction."""
         self._pending_series = {}
         for pair in set(pairs):
@@ -42,7 +44,9 @@ class Dictionary:
     @staticmethod
     def _add_series(connection: sqlite3.Connection, pair: tuple[str, str]) -> int:
         connection.execute("INSERT OR IGNORE INTO series (sensor, quantity) VALUES (?, ?)", pair)
-        return int(connection.execute("SELECT id FROM series WHERE sensor = ? AND quantity = ?", pair).fetchone()[0])
+        return int(
+            connection.execute("SELECT id FROM series WHERE sensor = ? AND quantity = ?", pair).fetchone()[0]
+        )
 
     @staticmethod
     def _add_reason(connection: sqlite3.Connection, text: str) -> int:
@@ -52,7 +56,9 @@ class Dictionary:
 
 def series_number(connection: sqlite3.Connection, sensor: str, quantity: str) -> int | None:
     """The number of a series that is there, else None."""
-    row = connection.execute("SELECT id FROM series WHERE sensor = ? AND quantity = ?", (sensor, quantity)).fetchone()
+    row = connection.execute(
+        "SELECT id FROM series WHERE sensor = ? AND quantity = ?", (sensor, quantity)
+    ).fetchone()
     return None if row is None else int(row[0])
 
 

@@ -46,7 +46,9 @@ class EmbeddedStore:
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            raise StoreAway(f"the store's folder {self.path.parent} cannot be made: {error.strerror}") from error
+            raise StoreAway(
+                f"the store's folder {self.path.parent} cannot be made: {error.strerror}"
+            ) from error
         self._bring_up_to_date()
 
     def _bring_up_to_date(self) -> None:
@@ -77,7 +79,9 @@ class EmbeddedStore:
             new, written = readings_in.insert(connection, rows)
             readings_in.account(connection, new)
             sensors = {number: sensor for (sensor, _), number in series.items()}
-            readings_in.mark_changed(connection, {(sensors[row[0]], row[1] - row[1] % 600_000) for row in new})
+            readings_in.mark_changed(
+                connection, {(sensors[row[0]], row[1] - row[1] % 600_000) for row in new}
+            )
         self._dictionary.committed()
         return written
 
@@ -115,7 +119,9 @@ class EmbeddedStore:
     def reject_counts(self) -> dict[str, int]:
         """How many messages were ever refused, by reason."""
         with self._connections.reading() as connection:
-            return dict(connection.execute("SELECT reason, count FROM reject_count ORDER BY reason").fetchall())
+            return dict(
+                connection.execute("SELECT reason, count FROM reject_count ORDER BY reason").fetchall()
+            )
 
     def changes(self, limit: int = 10_000) -> list[Change]:
         """Slots whose air records are out of date, newest slot first."""

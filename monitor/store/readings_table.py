@@ -28,9 +28,13 @@ def checked(reading: Reading) -> Reading:
         Its value is not finite, or its time does not fit into the store.
     """
     if reading.value is not None and not math.isfinite(reading.value):
-        raise ReadingError(f"{reading.sensor} {reading.quantity}: {reading.value} is no value; send null for none")
+        raise ReadingError(
+            f"{reading.sensor} {reading.quantity}: {reading.value} is no value; send null for none"
+        )
     if not -(2**53) < reading.time_ms < 2**53:
-        raise ReadingError(f"{reading.sensor} {reading.quantity}: the time {reading.time_ms} ms is out of range")
+        raise ReadingError(
+            f"{reading.sensor} {reading.quantity}: the time {reading.time_ms} ms is out of range"
+        )
     return reading
 
 
@@ -100,10 +104,13 @@ def next_number(connection: sqlite3.Connection, name: str) -> int:
     return int(row[0])
 
 
-def rows_of(readings: Sequence[Reading], series: dict[tuple[str, str], int], reasons: dict[str, int]) -> list[Row]:
+def rows_of(
+    readings: Sequence[Reading], series: dict[tuple[str, str], int], reasons: dict[str, int]
+) -> list[Row]:
     """Readings as rows."""
     return [
-        (series[r.sensor, r.quantity], r.time_ms, kept(r.value), int(r.flag), reasons[r.reason]) for r in readings
+        (series[r.sensor, r.quantity], r.time_ms, kept(r.value), int(r.flag), reasons[r.reason])
+        for r in readings
     ]
 
 
@@ -115,5 +122,6 @@ def summaries(connection: sqlite3.Connection) -> list[SeriesSummary]:
         " LEFT JOIN reason q ON q.id = r.reason WHERE s.count > 0 ORDER BY s.sensor, s.quantity"
     )
     return [
-        SeriesSummary(row[0], row[1], row[2], row[3], row[4], given(row[5]), row[6] or 2, row[7] or "") for row in rows
+        SeriesSummary(row[0], row[1], row[2], row[3], row[4], given(row[5]), row[6] or 2, row[7] or "")
+        for row in rows
     ]

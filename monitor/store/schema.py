@@ -69,7 +69,9 @@ def migrate(connection: sqlite3.Connection, migrations: Sequence[Migration] = MI
     connection.execute("BEGIN IMMEDIATE")
     try:
         _refuse_strangers(connection)
-        connection.execute("CREATE TABLE IF NOT EXISTS migration (name TEXT PRIMARY KEY, applied_ms INTEGER NOT NULL)")
+        connection.execute(
+            "CREATE TABLE IF NOT EXISTS migration (name TEXT PRIMARY KEY, applied_ms INTEGER NOT NULL)"
+        )
         done = {row[0] for row in connection.execute("SELECT name FROM migration")}
         _refuse_newer(done, migrations)
         applied = [m.name for m in migrations if m.name not in done]
@@ -98,7 +100,9 @@ def _refuse_strangers(connection: sqlite3.Connection) -> None:
     identity = connection.execute("PRAGMA application_id").fetchone()[0]
     tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
     if tables and identity != APPLICATION_ID:
-        raise StoreDamaged("the store's file is another program's database; move it away or name another folder")
+        raise StoreDamaged(
+            "the store's file is another program's database; move it away or name another folder"
+        )
     connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
 
 

@@ -37,7 +37,9 @@ def forget_changes(connection: sqlite3.Connection, done: Sequence[Change]) -> No
     )
 
 
-def air_frame(connection: sqlite3.Connection, room: str, place: str, start_ms: int, end_ms: int) -> pd.DataFrame:
+def air_frame(
+    connection: sqlite3.Connection, room: str, place: str, start_ms: int, end_ms: int
+) -> pd.DataFrame:
     """Air records of a place in a span, as `Store.read_air` promises."""
     values = ", ".join(f"COALESCE({name}, 9e999)" for name in AIR_COLUMNS)
     cursor = connection.execute(
@@ -53,7 +55,8 @@ def air_frame(connection: sqlite3.Connection, room: str, place: str, start_ms: i
 
 def latest_air(connection: sqlite3.Connection) -> list[AirRecord]:
     """The newest air record of every room and place, found by skipping along the key."""
-    found, key = [], ("", "")
+    found: list[AirRecord] = []
+    key = ("", "")
     names = ", ".join(AIR_FIELDS)
     while True:
         # Jump to the next (room, place), then to its last record: two look-ups a place, however long the record.
@@ -77,7 +80,9 @@ def put_rejects(connection: sqlite3.Connection, rejects: Iterable[Reject], most:
         reason = clean(reject.reason, LONGEST_REJECT_REASON)
         counts[reason] = counts.get(reason, 0) + 1
         topic = clean(reject.topic, LONGEST_TOPIC)
-        rows.append((reject.time_ms, topic, reason, reject.payload[:LONGEST_PAYLOAD], clean(reject.sensor, 100)))
+        rows.append(
+            (reject.time_ms, topic, reason, reject.payload[:LONGEST_PAYLOAD], clean(reject.sensor, 100))
+        )
     connection.executemany(
         "INSERT INTO reject (time_ms, topic, reason, payload, sensor) VALUES (?, ?, ?, ?, ?)", rows[-most:]
     )
@@ -119,4 +124,6 @@ def document(connection: sqlite3.Connection, name: str) -> Any:
 
 def clean(text: str, longest: int) -> str:
     """Text that any database takes: cut to a length, without lone surrogates or NUL."""
-    return text[:longest].encode("utf-8", "replace").decode("utf-8").replace("\x00", "\N{REPLACEMENT CHARACTER}")
+    return (
+        text[:longest].encode("utf-8", "replace").decode("utf-8").replace("\x00", "\N{REPLACEMENT CHARACTER}")
+    )

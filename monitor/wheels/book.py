@@ -62,8 +62,12 @@ class Book:
             last = newest(connection)
             if last == self._seen:
                 return
-            query = select(wheels.c.id, wheels.c.make_id, wheels.c.name, makes.c.name.label("make")).join(
-                makes, makes.c.id == wheels.c.make_id).where(wheels.c.id > self._wheel_key).order_by(wheels.c.id)
+            query = (
+                select(wheels.c.id, wheels.c.make_id, wheels.c.name, makes.c.name.label("make"))
+                .join(makes, makes.c.id == wheels.c.make_id)
+                .where(wheels.c.id > self._wheel_key)
+                .order_by(wheels.c.id)
+            )
             added = connection.execute(query).all()
             lines = lines_since(connection, self._seen, HELD_KINDS)
         for key, make_key, name, make in added:

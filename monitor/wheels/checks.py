@@ -51,7 +51,9 @@ def check_against_site(details: Details, site: Site) -> None:
     if isinstance(details, MoveDetails):
         room = site.room_by_id.get(details.room)
         if room is None:
-            raise LedgerError(f"no room is called {details.room!r}; the site file has {', '.join(site.room_by_id)}")
+            raise LedgerError(
+                f"no room is called {details.room!r}; the site file has {', '.join(site.room_by_id)}"
+            )
         if details.place not in {place.id for place in room.places}:
             known = ", ".join(place.id for place in room.places)
             raise LedgerError(f"room {room.id} has no place {details.place!r}; it has {known}")
@@ -71,7 +73,11 @@ def faults(track: Track, site: Site) -> Iterator[tuple[Line, str, bool]]:
     for line in track.own:
         if line.at_ms < make.at_ms:
             blamed = line if line.new else make
-            yield blamed, f"{track.name!r}: {line.kind} on {day(line.at_ms)} is before its make date {day(make.at_ms)}", False
+            yield (
+                blamed,
+                f"{track.name!r}: {line.kind} on {day(line.at_ms)} is before its make date {day(make.at_ms)}",
+                False,
+            )
     yield from _gone_faults(track)
     yield from _mass_faults(track, make, site)
 
@@ -88,7 +94,11 @@ def _gone_faults(track: Track) -> Iterator[tuple[Line, str, bool]]:
             yield line, f"{track.name!r} {how} already, on {day(gone.at_ms)}", False
         elif line.at_ms > gone.at_ms and line.kind not in AFTER_GONE:
             blamed = line if line.new else gone
-            yield blamed, f"{track.name!r} {how} on {day(gone.at_ms)}; {line.kind} on {day(line.at_ms)} is refused", False
+            yield (
+                blamed,
+                f"{track.name!r} {how} on {day(gone.at_ms)}; {line.kind} on {day(line.at_ms)} is refused",
+                False,
+            )
 
 
 def _mass_faults(track: Track, make: Line, site: Site) -> Iterator[tuple[Line, str, bool]]:
@@ -105,7 +115,9 @@ def _mass_faults(track: Track, make: Line, site: Site) -> Iterator[tuple[Line, s
         before, weighed = mass, True
 
 
-def _mass_fault(track: Track, line: Line, mass: float, before: float, weighed: bool) -> Iterator[tuple[Line, str, bool]]:
+def _mass_fault(
+    track: Track, line: Line, mass: float, before: float, weighed: bool
+) -> Iterator[tuple[Line, str, bool]]:
     against = f"{mass:g} kg against {before:g} kg " + ("before" if weighed else "for its style")
     if not 1 / WRONG_FACTOR < mass / before < WRONG_FACTOR:
         yield line, f"{track.name!r}: weighing of {against}: check the digit and the unit (kg)", False

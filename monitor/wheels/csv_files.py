@@ -15,12 +15,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pydantic import ValidationError
-
 from monitor.clock import parse_rfc3339, rfc3339
 from monitor.errors import LedgerError
-from monitor.wheels.checks import check_against_site
-from monitor.wheels.entries import KINDS, Entry, fault_lines
+from monitor.wheels.entries import KINDS, Entry
 from monitor.wheels.writing import Draft, Fault, NewMake, Refused
 
 if TYPE_CHECKING:
@@ -30,10 +27,28 @@ KEY_COLUMNS = ("id", "at", "kind", "author", "make", "wheel", "corrects")
 LIST_COLUMNS = ("aroma", "flavour", "photos")
 """Cells holding several words, parted by ``;``."""
 YES_NO_COLUMNS = ("sealed", "raw_milk")
-WHOLE_COLUMNS = frozenset({
-    "cloth", "cracks", "blue_surface", "blue_under_cloth", "blue_at_plug", "mites", "slip", "soft_spots", "weeping",
-    "bulging", "moulds", "rind_colour", "back_of_iron", "body", "texture", "paste_colour", "crystals", "off_aroma",
-})
+WHOLE_COLUMNS = frozenset(
+    {
+        "cloth",
+        "cracks",
+        "blue_surface",
+        "blue_under_cloth",
+        "blue_at_plug",
+        "mites",
+        "slip",
+        "soft_spots",
+        "weeping",
+        "bulging",
+        "moulds",
+        "rind_colour",
+        "back_of_iron",
+        "body",
+        "texture",
+        "paste_colour",
+        "crystals",
+        "off_aroma",
+    }
+)
 DETAIL_COLUMNS = tuple(dict.fromkeys(name for model in KINDS.values() for name in model.model_fields))
 COLUMNS = KEY_COLUMNS + DETAIL_COLUMNS
 """Every column, in the order written.  A file may leave out any but ``at``, ``kind``, ``author`` and ``wheel``."""
@@ -64,7 +79,11 @@ def rows_of(content: bytes, name: str = "file") -> list[dict[str, str]]:
     """As `read_rows`, for bytes already read."""
     text = _decoded(content, name)
     head = text.split("\n", 1)[0]
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=";" if head.count(";") > head.count(",") else ",", strict=True)
+    reader = csv.reader(
+        io.StringIO(text, newline=""),
+        delimiter=";" if head.count(";") > head.count(",") else ",",
+        strict=True,
+    )
     rows: list[dict[str, str]] = []
     faults: list[Fault] = []
     try:
@@ -92,7 +111,9 @@ def _decoded(content: bytes, name: str) -> str:
 def _check_header(header: Sequence[str], name: str) -> None:
     lacking = [column for column in NEEDED_COLUMNS if column not in header]
     if lacking:
-        raise LedgerError(f"{name}: the first row lacks the column {lacking[0]!r}; it needs {', '.join(NEEDED_COLUMNS)}")
+        raise LedgerError(
+            f"{name}: the first row lacks the column {lacking[0]!r}; it needs {', '.join(NEEDED_COLUMNS)}"
+        )
     unknown = [column for column in header if column not in COLUMNS]
     if unknown:
         raise LedgerError(f"{name}: no column is called {unknown[0]!r}; the columns are {', '.join(COLUMNS)}")
@@ -111,7 +132,9 @@ class _Reading:
     checked: set[tuple[str, ...]] = field(default_factory=set)
 
 
-def drafts_of(ledger: Ledger, rows: Sequence[dict[str, str]], sure: bool) -> tuple[list[NewMake], list[Draft]]:
+def drafts_of(
+    ledger: Ledger, rows: Sequence[dict[str, str]], sure: bool
+) -> tuple[list[NewMake], list[Draft]]:
     """Makes and drafts that rows of a file come to.
 
     Raises
@@ -131,7 +154,9 @@ def drafts_of(ledger: Ledger, rows: Sequence[dict[str, str]], sure: bool) -> tup
     return makes, reading.drafts
 
 
-def _take(ledger: Ledger, reading: _Reading, number: int, row: dict[str, str], batch: str, sure: bool) -> Iterator[str]:
+def _take(
+    ledger: Ledger, reading: _Reading, number: int, row: dict[str, str], batch: str, sure: bool
+) -> Iterator[str]:
     """Lay one row into the reading; yield what is wrong with it, column first."""
     kind = row.get("kind", "").strip()
     if kind not in KINDS or kind == "undo":
@@ -153,7 +178,9 @@ def _take(ledger: Ledger, reading: _Reading, number: int, row: dict[str, str], b
         yield from _take_make(ledger, reading, number, row, at, said, batch)
         return
     try:
-        draft = ledger.draft(kind, at, row.get("author", ""), said, wheel=row.get("wheel", ""), batch=batch, sure=sure)
+        draft = ledger.draft(
+            kind, at, row.get("author", ""), said, wheel=row.get("wheel", ""), batch=batch, sure=sure
+        )
     except LedgerError as error:
         yield str(error)
         return
@@ -164,8 +191,15 @@ def _fields(draft: Draft) -> dict[str, Any]:
     return {name: getattr(draft, name) for name in Draft.__dataclass_fields__}
 
 
-def _take_make(ledger: Ledger, reading: _Reading, number: int, row: dict[str, str], at: datetime,
-               said: dict[str, Any], batch: str) -> Iterator[str]:
+def _take_make(
+    ledger: Ledger,
+    reading: _Reading,
+    number: int,
+    row: dict[str, str],
+    at: datetime,
+    said: dict[str, Any],
+    batch: str,
+) -> Iterator[str]:
     name, wheel = row.get("make", "").strip(), row.get("wheel", "").strip()
     if not name or not wheel:
         yield "make: a row of kind make names its make and one of its wheels"
@@ -211,7 +245,10 @@ def _value(column: str, cell: str) -> Any:
     if column == "other_moulds":
         return [_mould(part) for part in cell.split(";") if part.strip()]
     if column == "scores":
-        return {name.strip(): score.strip() for name, _, score in (part.partition(":") for part in cell.split(";"))}
+        return {
+            name.strip(): score.strip()
+            for name, _, score in (part.partition(":") for part in cell.split(";"))
+        }
     return cell
 
 
@@ -235,8 +272,15 @@ def write_rows(entries: Iterable[Entry], wheels_of_make: dict[str, list[str]] | 
 
 
 def _cells(entry: Entry, wheel: str) -> dict[str, str]:
-    cells = {"id": str(entry.id), "at": rfc3339(entry.at_ms) or "", "kind": entry.kind, "author": entry.author,
-             "make": entry.make, "wheel": wheel, "corrects": str(entry.corrects or "")}
+    cells = {
+        "id": str(entry.id),
+        "at": rfc3339(entry.at_ms) or "",
+        "kind": entry.kind,
+        "author": entry.author,
+        "make": entry.make,
+        "wheel": wheel,
+        "corrects": str(entry.corrects or ""),
+    }
     return {**cells, **{name: _cell(name, value) for name, value in entry.details.items()}}
 
 
@@ -244,7 +288,9 @@ def _cell(column: str, value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if column == "other_moulds":
-        return "; ".join(f"{m.get('colour', '')}:{m.get('texture', '')}:{m.get('how_much', 1)}" for m in value)
+        return "; ".join(
+            f"{m.get('colour', '')}:{m.get('texture', '')}:{m.get('how_much', 1)}" for m in value
+        )
     if column == "scores":
         return "; ".join(f"{name}:{score}" for name, score in value.items())
     if isinstance(value, list):

@@ -287,9 +287,15 @@ class Entry:
     def document(self) -> dict[str, Any]:
         """As the review's ``ledger`` shows it."""
         return {
-            "id": self.id, "at": rfc3339(self.at_ms), "kind": self.kind, "author": self.author,
-            "summary": self.summary(), "details": self.details, "corrects": self.corrects,
-            "corrected_by": self.corrected_by, "recorded_at": rfc3339(self.recorded_ms),
+            "id": self.id,
+            "at": rfc3339(self.at_ms),
+            "kind": self.kind,
+            "author": self.author,
+            "summary": self.summary(),
+            "details": self.details,
+            "corrects": self.corrects,
+            "corrected_by": self.corrected_by,
+            "recorded_at": rfc3339(self.recorded_ms),
         }
 
 
@@ -329,7 +335,9 @@ def _plain(fault: Any) -> str:
             return "is needed"
         case "string_too_long":
             return f"is longer than {context['max_length']:,} characters"
-        case "less_than_equal" | "greater_than_equal" if fault["loc"] and context.get("le", context.get("ge")) in (0, 4):
+        case "less_than_equal" | "greater_than_equal" if fault["loc"] and context.get(
+            "le", context.get("ge")
+        ) in (0, 4):
             return f"{shown} is outside the scale of 0 to 4"
         case "value_error":
             return str(context["error"])

@@ -62,9 +62,20 @@ class Ledger:
     # -- writing ---------------------------------------------------------------------------------------
 
     def add_make(
-        self, name: str, style: str, made_at: datetime, wheels: Sequence[str], *, author: str,
-        mass_kg: float | None = None, masses_kg: dict[str, float] | None = None, raw_milk: bool | None = None,
-        room: str | None = None, place: str | None = None, shelf: str = "", note: str = "",
+        self,
+        name: str,
+        style: str,
+        made_at: datetime,
+        wheels: Sequence[str],
+        *,
+        author: str,
+        mass_kg: float | None = None,
+        masses_kg: dict[str, float] | None = None,
+        raw_milk: bool | None = None,
+        room: str | None = None,
+        place: str | None = None,
+        shelf: str = "",
+        note: str = "",
     ) -> list[int]:
         """Add a make and its wheels; ``mass_kg`` is the mean [kg] of a wheel, ``masses_kg`` each wheel's own
         [kg] (kept as weighings).  With ``room`` and ``place`` the wheels go there on the make date."""
@@ -76,21 +87,52 @@ class Ledger:
         details = {"style": style, "mass_kg": mass_kg, "raw_milk": raw_milk, "note": note}
         drafts = [self.draft("make", made_at, author, details, make=make, batch=batch)]
         for wheel, mass in (masses_kg or {}).items():
-            drafts.append(self.draft("weighing", made_at, author, {"mass_kg": mass}, wheel=wheel, batch=batch))
+            drafts.append(
+                self.draft("weighing", made_at, author, {"mass_kg": mass}, wheel=wheel, batch=batch)
+            )
         if room is not None:
             where = {"room": room, "place": place, "shelf": shelf}
-            drafts += [self.draft("move", made_at, author, where, wheel=wheel, batch=batch) for wheel in names]
+            drafts += [
+                self.draft("move", made_at, author, where, wheel=wheel, batch=batch) for wheel in names
+            ]
         return self._write([NewMake(make, names)], drafts)
 
-    def move(self, wheels: Names, room: str, place: str, at: datetime | None = None, *, author: str,
-             shelf: str = "", note: str = "") -> list[int]:
+    def move(
+        self,
+        wheels: Names,
+        room: str,
+        place: str,
+        at: datetime | None = None,
+        *,
+        author: str,
+        shelf: str = "",
+        note: str = "",
+    ) -> list[int]:
         """Put wheels in a place of a room."""
-        return self.enter("move", wheels, at, author, {"room": room, "place": place, "shelf": shelf, "note": note})
+        return self.enter(
+            "move", wheels, at, author, {"room": room, "place": place, "shelf": shelf, "note": note}
+        )
 
-    def weigh(self, wheels: Names, mass_kg: float, at: datetime | None = None, *, author: str,
-              sigma_kg: float | None = None, note: str = "", sure: bool = False) -> list[int]:
+    def weigh(
+        self,
+        wheels: Names,
+        mass_kg: float,
+        at: datetime | None = None,
+        *,
+        author: str,
+        sigma_kg: float | None = None,
+        note: str = "",
+        sure: bool = False,
+    ) -> list[int]:
         """Weigh a wheel [kg]; ``sure`` lets a surprising mass pass, never one three times off."""
-        return self.enter("weighing", wheels, at, author, {"mass_kg": mass_kg, "sigma_kg": sigma_kg, "note": note}, sure=sure)
+        return self.enter(
+            "weighing",
+            wheels,
+            at,
+            author,
+            {"mass_kg": mass_kg, "sigma_kg": sigma_kg, "note": note},
+            sure=sure,
+        )
 
     def inspect(self, wheels: Names, at: datetime | None = None, *, author: str, **seen: Any) -> list[int]:
         """Say what was seen on the rind; ``seen`` are fields of `InspectionDetails`."""
@@ -100,29 +142,64 @@ class Ledger:
         """Say what an iron found; ``found`` are fields of `IroningDetails`."""
         return self.enter("ironing", wheels, at, author, found)
 
-    def grade(self, wheels: Names, decision: str, reason: str = "", look_again_on: date | None = None,
-              at: datetime | None = None, *, author: str, scores: dict[str, int] | None = None, note: str = "") -> list[int]:
+    def grade(
+        self,
+        wheels: Names,
+        decision: str,
+        reason: str = "",
+        look_again_on: date | None = None,
+        at: datetime | None = None,
+        *,
+        author: str,
+        scores: dict[str, int] | None = None,
+        note: str = "",
+    ) -> list[int]:
         """Record a judgement; ``decision`` is one of `words.DECISIONS`."""
-        said = {"decision": decision, "reason": reason, "look_again_on": look_again_on, "scores": scores or {}, "note": note}
+        said = {
+            "decision": decision,
+            "reason": reason,
+            "look_again_on": look_again_on,
+            "scores": scores or {},
+            "note": note,
+        }
         return self.enter("grading", wheels, at, author, said)
 
-    def work(self, wheels: Names, kind: str, at: datetime | None = None, *, author: str,
-             with_what: str = "", note: str = "") -> list[int]:
+    def work(
+        self,
+        wheels: Names,
+        kind: str,
+        at: datetime | None = None,
+        *,
+        author: str,
+        with_what: str = "",
+        note: str = "",
+    ) -> list[int]:
         """Record work on the rind: one of turning, brushing, washing, wrapping, greasing."""
         if kind not in WORK_KINDS:
             raise LedgerError(f"no work is called {kind!r}; choose from {', '.join(WORK_KINDS)}")
         return self.enter(kind, wheels, at, author, {"with_what": with_what, "note": note})
 
-    def promise(self, wheels: Names, on: date, at: datetime | None = None, *, author: str, note: str = "") -> list[int]:
+    def promise(
+        self, wheels: Names, on: date, at: datetime | None = None, *, author: str, note: str = ""
+    ) -> list[int]:
         """Record the date a wheel is promised for."""
         return self.enter("promise", wheels, at, author, {"on": on, "note": note})
 
-    def sell(self, wheels: Names, at: datetime | None = None, *, author: str, mass_kg: float | None = None,
-             note: str = "") -> list[int]:
+    def sell(
+        self,
+        wheels: Names,
+        at: datetime | None = None,
+        *,
+        author: str,
+        mass_kg: float | None = None,
+        note: str = "",
+    ) -> list[int]:
         """Record that wheels were sold whole."""
         return self.enter("sale", wheels, at, author, {"mass_kg": mass_kg, "note": note})
 
-    def lose(self, wheels: Names, reason: str, at: datetime | None = None, *, author: str, note: str = "") -> list[int]:
+    def lose(
+        self, wheels: Names, reason: str, at: datetime | None = None, *, author: str, note: str = ""
+    ) -> list[int]:
         """Record that wheels are gone without a sale."""
         return self.enter("loss", wheels, at, author, {"reason": reason, "note": note})
 
@@ -130,8 +207,16 @@ class Ledger:
         """Write a remark."""
         return self.enter("note", wheels, at, author, {"note": note})
 
-    def enter(self, kind: str, wheels: Names, at: datetime | None, author: str, said: dict[str, Any], *,
-              sure: bool = False) -> list[int]:
+    def enter(
+        self,
+        kind: str,
+        wheels: Names,
+        at: datetime | None,
+        author: str,
+        said: dict[str, Any],
+        *,
+        sure: bool = False,
+    ) -> list[int]:
         """Write one entry of any kind about each of ``wheels``; the methods above are this with names.
 
         ``None`` among ``said`` means "left open".
@@ -145,12 +230,16 @@ class Ledger:
         moment = at or self._clock()
         first = self.draft(kind, moment, author, said, wheel=names[0], batch=batch, sure=sure)
         drafts = [first] + [
-            Draft(kind, first.at_ms, first.author, first.details, _name(name, "wheel"), batch=batch, sure=sure)
+            Draft(
+                kind, first.at_ms, first.author, first.details, _name(name, "wheel"), batch=batch, sure=sure
+            )
             for name in names[1:]
         ]
         return self._write([], drafts)
 
-    def correct(self, entry_id: int, *, author: str, at: datetime | None = None, sure: bool = False, **changes: Any) -> int:
+    def correct(
+        self, entry_id: int, *, author: str, at: datetime | None = None, sure: bool = False, **changes: Any
+    ) -> int:
         """Correct an entry: a new one takes its place, with ``changes`` laid over what it said (and ``at``,
         where given, over its time).  The old one stays in the ledger, marked.  A correction of what somebody
         else has corrected meanwhile is refused, so that nothing is overwritten unseen."""
@@ -159,7 +248,9 @@ class Ledger:
             raise LedgerError(f"entry {entry_id} takes an entry back; undo it instead")
         details = {**old.details, **changes}
         about = {"wheel": old.wheel} if old.wheel else {"make": old.make}
-        draft = self.draft(old.kind, at or old.at, author, details, corrects=entry_id, batch=old.batch, sure=sure, **about)
+        draft = self.draft(
+            old.kind, at or old.at, author, details, corrects=entry_id, batch=old.batch, sure=sure, **about
+        )
         return self._write([], [draft])[0]
 
     def undo(self, entry_ids: int | Sequence[int], *, author: str, note: str = "") -> list[int]:
@@ -170,7 +261,11 @@ class Ledger:
         for entry_id in ids:
             old = self.entry(entry_id)
             about = {"wheel": old.wheel} if old.wheel else {"make": old.make}
-            drafts.append(self.draft("undo", self._clock(), author, {"note": note}, corrects=entry_id, batch=old.batch, **about))
+            drafts.append(
+                self.draft(
+                    "undo", self._clock(), author, {"note": note}, corrects=entry_id, batch=old.batch, **about
+                )
+            )
         return self._write([], drafts)
 
     def undo_batch(self, batch: str, *, author: str, note: str = "") -> list[int]:
@@ -196,14 +291,34 @@ class Ledger:
         new_makes, drafts = drafts_of(self, rows, sure)
         return self._write(new_makes, drafts)
 
-    def draft(self, kind: str, at: datetime, author: str, said: dict[str, Any], *, wheel: str | None = None,
-              make: str | None = None, corrects: int | None = None, batch: str = "", sure: bool = False) -> Draft:
+    def draft(
+        self,
+        kind: str,
+        at: datetime,
+        author: str,
+        said: dict[str, Any],
+        *,
+        wheel: str | None = None,
+        make: str | None = None,
+        corrects: int | None = None,
+        batch: str = "",
+        sure: bool = False,
+    ) -> Draft:
         """An entry, checked as far as it can be without the ledger, ready to be written."""
-        details: Details = checked_details(kind, {key: value for key, value in said.items() if value is not None})
+        details: Details = checked_details(
+            kind, {key: value for key, value in said.items() if value is not None}
+        )
         check_against_site(details, self.site)
         return Draft(
-            kind, checked_time(at, self._clock()), _name(author, "author"), details,
-            wheel=_name(wheel, "wheel") if wheel is not None else None, make=make, corrects=corrects, batch=batch, sure=sure,
+            kind,
+            checked_time(at, self._clock()),
+            _name(author, "author"),
+            details,
+            wheel=_name(wheel, "wheel") if wheel is not None else None,
+            make=make,
+            corrects=corrects,
+            batch=batch,
+            sure=sure,
         )
 
     def _write(self, new_makes: Sequence[NewMake], drafts: Sequence[Draft]) -> list[int]:
@@ -212,8 +327,16 @@ class Ledger:
 
     # -- reading ---------------------------------------------------------------------------------------
 
-    def wheels(self, style: str | None = None, room: str | None = None, at: datetime | None = None, *,
-               place: str | None = None, make: str | None = None, gone: bool = False) -> list[Wheel]:
+    def wheels(
+        self,
+        style: str | None = None,
+        room: str | None = None,
+        at: datetime | None = None,
+        *,
+        place: str | None = None,
+        make: str | None = None,
+        gone: bool = False,
+    ) -> list[Wheel]:
         """Wheels as they stand at a moment (now), in order of name; ``gone=True`` lists those sold or lost too."""
         at_ms = to_ms(at or self._clock())
         found = [wheel for wheel in self._book.wheels(at_ms) if gone or wheel.gone_at is None]
@@ -269,23 +392,42 @@ class Ledger:
             ).one_or_none()
             if row is None:
                 raise LedgerError(f"there is no entry {entry_id}")
-            same = columns.wheel_id == row.wheel_id if row.wheel_id else (columns.make_id == row.make_id) & columns.wheel_id.is_(None)
+            same = (
+                columns.wheel_id == row.wheel_id
+                if row.wheel_id
+                else (columns.make_id == row.make_id) & columns.wheel_id.is_(None)
+            )
             related = connection.execute(select(columns.id, columns.corrects).where(same)).all()
         lines = [Line(r.id, "", 0, 0, "", 0, 0, "", r.corrects) for r in related]
-        line = Line(row.id, row.kind, row.at_ms, row.recorded_ms, row.author, row.make_id, row.wheel_id, row.details,
-                    row.corrects, row.batch)
+        line = Line(
+            row.id,
+            row.kind,
+            row.at_ms,
+            row.recorded_ms,
+            row.author,
+            row.make_id,
+            row.wheel_id,
+            row.details,
+            row.corrects,
+            row.batch,
+        )
         return _entry(line, row.wheel, row.make, corrected_by(lines))
 
     def newest_entries(self, limit: int = 50) -> list[Entry]:
         """The entries written last, newest first."""
         columns = entries_table.c
         with self.database.reading() as connection:
-            ids = list(connection.execute(select(columns.id).order_by(columns.id.desc()).limit(limit)).scalars())
+            ids = list(
+                connection.execute(select(columns.id).order_by(columns.id.desc()).limit(limit)).scalars()
+            )
         return [self.entry(entry_id) for entry_id in ids]
 
     def locations(self, name: str) -> list[tuple[str, str, int, int | None]]:
         """Where a wheel has been: (room, place, from_ms, to_ms), the last ``to_ms`` None while it is there."""
-        return [(stay.room, stay.place, stay.from_ms, stay.to_ms) for stay in self._book.track(self._key(name)).stays]
+        return [
+            (stay.room, stay.place, stay.from_ms, stay.to_ms)
+            for stay in self._book.track(self._key(name)).stays
+        ]
 
     def contents(self, at: datetime | None = None) -> list[Contents]:
         """What every place holds at a moment (now), by style and stage of age."""
@@ -350,7 +492,16 @@ def _entries(track: Track) -> list[Entry]:
 
 
 def _entry(line: Line, wheel: str | None, make: str, gone: dict[int, int]) -> Entry:
-    return Entry(line.id, line.kind, line.at_ms, line.recorded_ms, line.author, wheel, make, line.said(),
-                 line.corrects, gone.get(line.id), line.batch)
-
-
+    return Entry(
+        line.id,
+        line.kind,
+        line.at_ms,
+        line.recorded_ms,
+        line.author,
+        wheel,
+        make,
+        line.said(),
+        line.corrects,
+        gone.get(line.id),
+        line.batch,
+    )

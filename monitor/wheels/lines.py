@@ -154,14 +154,22 @@ def wheel_of(track: Track, at_ms: int) -> Wheel | None:
     gone = track.gone if track.gone and track.gone.at_ms <= at_ms else None
     grading = _last(past, "grading")
     return Wheel(
-        name=track.name, make=track.make, style=said["style"], made_at=from_ms(make.at_ms),
-        mass_at_make_kg=said.get("mass_kg"), raw_milk=said.get("raw_milk"),
-        room=stay.room if stay else None, place=stay.place if stay else None, shelf=stay.shelf if stay else "",
+        name=track.name,
+        make=track.make,
+        style=said["style"],
+        made_at=from_ms(make.at_ms),
+        mass_at_make_kg=said.get("mass_kg"),
+        raw_milk=said.get("raw_milk"),
+        room=stay.room if stay else None,
+        place=stay.place if stay else None,
+        shelf=stay.shelf if stay else "",
         since=from_ms(stay.from_ms) if stay else None,
         holes=sum(line.kind == "ironing" for line in past),
-        decision=grading.get("decision"), look_again_on=grading.get("look_again_on"),
+        decision=grading.get("decision"),
+        look_again_on=grading.get("look_again_on"),
         promised_on=_last(past, "promise").get("on"),
-        gone_at=from_ms(gone.at_ms) if gone else None, gone_why=_why(gone),
+        gone_at=from_ms(gone.at_ms) if gone else None,
+        gone_why=_why(gone),
     )
 
 

@@ -25,23 +25,27 @@ _Key = BigInteger().with_variant(Integer, "sqlite")
 
 metadata = MetaData()
 migrations = Table(
-    "ledger_migrations", metadata,
+    "ledger_migrations",
+    metadata,
     Column("name", Text, primary_key=True),
     Column("applied_ms", BigInteger, nullable=False),
 )
 makes = Table(
-    "makes", metadata,
+    "makes",
+    metadata,
     Column("id", _Key, primary_key=True),
     Column("name", Text, nullable=False, index=True),
 )
 wheels = Table(
-    "wheels", metadata,
+    "wheels",
+    metadata,
     Column("id", _Key, primary_key=True),
     Column("name", Text, nullable=False, index=True),
     Column("make_id", ForeignKey("makes.id"), nullable=False, index=True),
 )
 entries = Table(
-    "entries", metadata,
+    "entries",
+    metadata,
     Column("id", _Key, primary_key=True),
     Column("kind", Text, nullable=False),
     Column("at_ms", BigInteger, nullable=False),
@@ -102,10 +106,10 @@ def migrate(connection: Connection) -> None:
     applied = set(connection.execute(select(migrations.c.name)).scalars())
     newer = applied - {name for name, _ in MIGRATIONS}
     if newer:
-        raise LedgerError(f"the ledger is of a newer version (it knows {sorted(newer)[0]!r}); update the monitor")
+        raise LedgerError(
+            f"the ledger is of a newer version (it knows {sorted(newer)[0]!r}); update the monitor"
+        )
     for name, change in MIGRATIONS:
         if name not in applied:
             change(connection)
             connection.execute(migrations.insert().values(name=name, applied_ms=now_ms()))
-
-

@@ -73,7 +73,9 @@ class _Names:
     makes: dict[str, int] = field(default_factory=dict)
 
 
-def record(connection: Connection, site: Site, new_makes: Sequence[NewMake], drafts: Sequence[Draft]) -> list[int]:
+def record(
+    connection: Connection, site: Site, new_makes: Sequence[NewMake], drafts: Sequence[Draft]
+) -> list[int]:
     """Write makes and drafts, or refuse them all; the caller holds the write lock.  Returns the entries' numbers.
 
     Raises
@@ -137,7 +139,11 @@ def _name_faults(names: _Names, new_makes: Sequence[NewMake]) -> list[Fault]:
             faults.append(Fault(make.row, f"there is a make called {make.name!r} already"))
         for wheel in make.wheels:
             if wheel in names.wheels or wheel in seen:
-                faults.append(Fault(make.row, f"there is a wheel called {wheel!r} already; each needs a name of its own"))
+                faults.append(
+                    Fault(
+                        make.row, f"there is a wheel called {wheel!r} already; each needs a name of its own"
+                    )
+                )
             seen.add(wheel)
     return faults
 
@@ -182,10 +188,27 @@ def _as_lines(connection: Connection, names: _Names, drafts: Sequence[Draft]) ->
     first, recorded = _next_key(connection, entries), now_ms()
     lines = []
     for number, draft in enumerate(drafts, start=first):
-        wheel_key, make_key = names.wheels[draft.wheel] if draft.wheel else (None, names.makes[draft.make or ""])
+        wheel_key, make_key = (
+            names.wheels[draft.wheel] if draft.wheel else (None, names.makes[draft.make or ""])
+        )
         details = msgspec.json.encode(draft.details.stored()).decode()
-        lines.append(Line(number, draft.kind, draft.at_ms, recorded, draft.author, make_key, wheel_key, details,
-                          draft.corrects, draft.batch, draft.row, True, draft.sure))
+        lines.append(
+            Line(
+                number,
+                draft.kind,
+                draft.at_ms,
+                recorded,
+                draft.author,
+                make_key,
+                wheel_key,
+                details,
+                draft.corrects,
+                draft.batch,
+                draft.row,
+                True,
+                draft.sure,
+            )
+        )
     return lines
 
 
@@ -218,7 +241,12 @@ def _stale(tracks: dict[int, Track], line: Line) -> list[Fault]:
                 return []
             by = next(other for other in lines if other.id == earlier)
             how = "taken back" if by.kind == "undo" else "corrected"
-            return [Fault(line.row, f"entry {line.corrects} was {how} by {by.author!r} (entry {by.id}); look again first")]
+            return [
+                Fault(
+                    line.row,
+                    f"entry {line.corrects} was {how} by {by.author!r} (entry {by.id}); look again first",
+                )
+            ]
     return [Fault(line.row, f"entry {line.corrects} is not of this wheel")]
 
 
@@ -226,15 +254,18 @@ def _fault_list(tracks: dict[int, Track], site: Site) -> list[Fault]:
     faults = []
     for track in tracks.values():
         faults.extend(Fault(line.row, words, doubt) for line, words, doubt in checks.faults(track, site))
-    return sorted(faults, key=lambda fault: (fault.row or 0))
+    return sorted(faults, key=lambda fault: fault.row or 0)
 
 
 def tracks_of(connection: Connection, wheel_keys: Sequence[int]) -> dict[int, Track]:
     """The tracks of wheels by key, with every line of theirs and of their makes."""
     tracks: dict[int, Track] = {}
     for chunk in _chunks(wheel_keys):
-        query = select(wheels.c.id, wheels.c.make_id, wheels.c.name, makes.c.name.label("make")).join(
-            makes, makes.c.id == wheels.c.make_id).where(wheels.c.id.in_(chunk))
+        query = (
+            select(wheels.c.id, wheels.c.make_id, wheels.c.name, makes.c.name.label("make"))
+            .join(makes, makes.c.id == wheels.c.make_id)
+            .where(wheels.c.id.in_(chunk))
+        )
         for key, make_key, name, make in connection.execute(query):
             tracks[key] = Track(key, make_key, name, make)
         for line in _lines(connection, entries.c.wheel_id.in_(chunk)):
@@ -256,7 +287,10 @@ def _make_lines(connection: Connection, make_keys: Sequence[int]) -> list[Line]:
 
 def lines_since(connection: Connection, after_id: int, kinds: Sequence[str]) -> list[Line]:
     """Lines after a number: those of the given kinds and every correction or taking back."""
-    return _lines(connection, and_(entries.c.id > after_id, or_(entries.c.kind.in_(kinds), entries.c.corrects.is_not(None))))
+    return _lines(
+        connection,
+        and_(entries.c.id > after_id, or_(entries.c.kind.in_(kinds), entries.c.corrects.is_not(None))),
+    )
 
 
 def newest(connection: Connection) -> int:
@@ -266,8 +300,22 @@ def newest(connection: Connection) -> int:
 
 def _lines(connection: Connection, condition: Any) -> list[Line]:
     columns = entries.c
-    query = select(columns.id, columns.kind, columns.at_ms, columns.recorded_ms, columns.author, columns.make_id,
-                   columns.wheel_id, columns.details, columns.corrects, columns.batch).where(condition).order_by(columns.id)
+    query = (
+        select(
+            columns.id,
+            columns.kind,
+            columns.at_ms,
+            columns.recorded_ms,
+            columns.author,
+            columns.make_id,
+            columns.wheel_id,
+            columns.details,
+            columns.corrects,
+            columns.batch,
+        )
+        .where(condition)
+        .order_by(columns.id)
+    )
     return [_line(row) for row in connection.execute(query)]
 
 
@@ -277,9 +325,16 @@ def _line(row: Row[Any]) -> Line:
 
 def _row(line: Line) -> dict[str, Any]:
     return {
-        "id": line.id, "kind": line.kind, "at_ms": line.at_ms, "recorded_ms": line.recorded_ms,
-        "author": line.author, "make_id": line.make_id, "wheel_id": line.wheel_id, "details": line.details,
-        "corrects": line.corrects, "batch": line.batch,
+        "id": line.id,
+        "kind": line.kind,
+        "at_ms": line.at_ms,
+        "recorded_ms": line.recorded_ms,
+        "author": line.author,
+        "make_id": line.make_id,
+        "wheel_id": line.wheel_id,
+        "details": line.details,
+        "corrects": line.corrects,
+        "batch": line.batch,
     }
 
 

@@ -34,7 +34,17 @@ def _trail(end: datetime, temperature_c: float, rh_pct: float, drift_pct: float)
     return points
 
 
-def _room(at: datetime, identifier: str, name: str, kind: str, style: str, air: tuple[float, float], bands: tuple[list[float], list[float]], wheels: int, drift: float = 0.0) -> Document:
+def _room(
+    at: datetime,
+    identifier: str,
+    name: str,
+    kind: str,
+    style: str,
+    air: tuple[float, float],
+    bands: tuple[list[float], list[float]],
+    wheels: int,
+    drift: float = 0.0,
+) -> Document:
     temperature_c, rh_pct = air
     return {
         "id": identifier, "name": name, "kind": kind, "state": "as-intended",
@@ -82,9 +92,19 @@ def rooms(state: str = "normal", at: datetime | None = None) -> Document:
             _empty_room(room)
         document["cautions"] = []
     if state == "broken":
-        document["monitor"] = {"running": False, "last_beat_at": rfc3339(at - timedelta(hours=2, minutes=4)), "age_s": 7440.0}
+        document["monitor"] = {
+            "running": False,
+            "last_beat_at": rfc3339(at - timedelta(hours=2, minutes=4)),
+            "age_s": 7440.0,
+        }
         for room in document["rooms"]:
-            room.update(stale=True, state="no-reading", reading_age_s=7500.0, reading_at=rfc3339(at - timedelta(seconds=7500)), sentence="No reading since the monitor stopped.")
+            room.update(
+                stale=True,
+                state="no-reading",
+                reading_age_s=7500.0,
+                reading_at=rfc3339(at - timedelta(seconds=7500)),
+                sentence="No reading since the monitor stopped.",
+            )
     return document
 
 
@@ -111,8 +131,21 @@ def _alarm_rooms(document: Document, at: datetime) -> None:
     for index, point in enumerate(wash["trail"]):
         point["temperature_c"] = 12.8 + (4.6 * max(0.0, index - 118) / (len(wash["trail"]) - 119))
     lower.update(name="Lower vault " + HOSTILE)
-    lower["sensors"][1].update(silent=True, age_s=5400.0, reason="no reading for 1 h 30 min; expected every minute")
-    document["rejects"] = {"total": 14, "by_reason": {"not JSON": 9, "time is in 1970": 5}, "newest": [{"at": rfc3339(at - timedelta(minutes=3)), "topic": "maturing/lower-high/senml", "reason": "not JSON", "payload": HOSTILE}]}
+    lower["sensors"][1].update(
+        silent=True, age_s=5400.0, reason="no reading for 1 h 30 min; expected every minute"
+    )
+    document["rejects"] = {
+        "total": 14,
+        "by_reason": {"not JSON": 9, "time is in 1970": 5},
+        "newest": [
+            {
+                "at": rfc3339(at - timedelta(minutes=3)),
+                "topic": "maturing/lower-high/senml",
+                "reason": "not JSON",
+                "payload": HOSTILE,
+            }
+        ],
+    }
 
 
 def _empty_room(room: Document) -> None:
@@ -184,8 +217,20 @@ def review(name: str, state: str = "normal", at: datetime | None = None) -> Docu
             "at": rfc3339(moment), "temperature_c": 11.0 + 1.1 * season + 0.3 * math.sin(step * 0.9), "rh_pct": (92 if young else 85) - dry + 1.4 * math.sin(step * 0.37),
             "temperature_low_c": 10.0, "temperature_high_c": 12.0, "rh_low_pct": 90.0 if young else 82.0, "rh_high_pct": 94.0 if young else 88.0,
         })  # fmt: skip
-    weighings = [{"at": rfc3339(made), "mass_kg": 25.2}, {"at": rfc3339(made + timedelta(days=90)), "mass_kg": 24.31}, {"at": rfc3339(made + timedelta(days=290)), "mass_kg": 22.9}]
-    expected = [{"at": rfc3339(made + timedelta(days=d)), "mass_kg": 25.2 - 0.0072 * d, "low_kg": 25.2 - 0.0072 * d - 0.0006 * d, "high_kg": 25.2 - 0.0072 * d + 0.0006 * d} for d in range(0, 332, 7)]
+    weighings = [
+        {"at": rfc3339(made), "mass_kg": 25.2},
+        {"at": rfc3339(made + timedelta(days=90)), "mass_kg": 24.31},
+        {"at": rfc3339(made + timedelta(days=290)), "mass_kg": 22.9},
+    ]
+    expected = [
+        {
+            "at": rfc3339(made + timedelta(days=d)),
+            "mass_kg": 25.2 - 0.0072 * d,
+            "low_kg": 25.2 - 0.0072 * d - 0.0006 * d,
+            "high_kg": 25.2 - 0.0072 * d + 0.0006 * d,
+        }
+        for d in range(0, 332, 7)
+    ]
     return {
         "version": 1, "at": rfc3339(at),
         "wheel": {"name": name, "make": "K-2026-01", "style": "cloth-bound", "style_name": "Cloth-bound", "made_at": rfc3339(made), "age_days": 331.0, "stage": "month 4 to 14", "mass_at_make_kg": 25.2, "gone": None},
@@ -232,7 +277,9 @@ class SampleAnswers:
 
     def alarms_document(self, site: Site) -> Document:
         if self.state == "broken":
-            raise StoreAway("the alarm journal cannot be opened: disk I/O error; check the disk, then try again")
+            raise StoreAway(
+                "the alarm journal cannot be opened: disk I/O error; check the disk, then try again"
+            )
         return alarms(self.state)
 
     def wheels_document(self, site: Site) -> Document:
@@ -250,7 +297,9 @@ class SampleLedger:
     def __init__(self) -> None:
         self.entries: list[tuple[Any, ...]] = []
 
-    def enter(self, kind: str, wheel: str, at: datetime | None, author: str, said: Document, *, sure: bool = False) -> list[int]:
+    def enter(
+        self, kind: str, wheel: str, at: datetime | None, author: str, said: Document, *, sure: bool = False
+    ) -> list[int]:
         if said.get("note") == "refuse me":
             raise LedgerError("the ledger refuses this note")
         if (said.get("mass_kg") or 0) > 100 and not sure:
@@ -300,7 +349,9 @@ def alarms_document(site: Site) -> Document:
     for alarm in document["standing"]:
         if alarm["id"] in _parts.alarms.acknowledged:
             person, note = _parts.alarms.acknowledged[alarm["id"]]
-            alarm.update(state="acknowledged", acknowledged_by=person, acknowledged_at=document["at"], note=note)
+            alarm.update(
+                state="acknowledged", acknowledged_by=person, acknowledged_at=document["at"], note=note
+            )
     return document
 
 
@@ -308,5 +359,15 @@ def review_document(site: Site, wheel: str) -> Document:
     document = _answers.review_document(site, wheel)
     for number, (kind, about, author, said) in enumerate(_parts.ledger.entries, start=101):
         if about == wheel:
-            document["ledger"].append({"id": number, "at": document["at"], "kind": kind, "author": author, "summary": said.get("note") or str(said), "details": {}, "corrects": None})
+            document["ledger"].append(
+                {
+                    "id": number,
+                    "at": document["at"],
+                    "kind": kind,
+                    "author": author,
+                    "summary": said.get("note") or str(said),
+                    "details": {},
+                    "corrects": None,
+                }
+            )
     return document

@@ -15,5 +15,8 @@ def site_with(*sensors: Sensor, broker: Broker | None = None) -> Site:
     """A site of one cave with the sensors given (one SenML sensor, rack-1, where none is)."""
     room = Room(id="cave", name="Lower cave", kind="cave", place=(Place(id="left"),))
     return Site(
-        site=SiteInfo(name="Test site"), broker=broker or Broker(), room=(room,), sensor=sensors or (sensor(),)
+        site=SiteInfo(name="Test site"),
+        broker=broker or Broker(),
+        room=(room,),
+        sensor=sensors or (sensor(),),
     )
