@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
+from sensors_sim.effects import RoomEffects
 from sensors_sim.observer import Observer
 from sensors_sim.outcomes import Outcomes
 from sensors_sim.room import Room
@@ -29,6 +30,7 @@ class Recorder:
         self.world = World(scenario, on_wheels=self._on_wheels)
         self.outcomes = Outcomes(self.world.stock.wheels, scenario.seed)
         self.observer = Observer(scenario, self.world.stock, self.outcomes)
+        self.effects = RoomEffects(self.world)
         self.mass_kg: list[Array] = []
         self.rind_activity: list[Array] = []
         self._activity = np.full(len(self.world.stock.wheels), np.nan)
@@ -41,7 +43,10 @@ class Recorder:
         while left > 0:
             parts, today = [], min(per_day, left)
             for start in range(0, today, per_hour):
-                parts.append(self.world.advance(min(per_hour, today - start)))
+                steps = min(per_hour, today - start)
+                self.effects.before(steps * self.scenario.step)
+                parts.append(self.world.advance(steps))
+                self.effects.after(parts[-1])
                 self.observer.keep_up(self.world.time_s)
             left -= today
             self._keep_day()

@@ -120,9 +120,19 @@ class World:
             share = grew / now if grew > 0 and before[name] else 0.0
             room.put_wheels(self.stock.load(name), MAKE_ROOM_C if share else None, share)
 
-    def room_copy(self, name: str) -> Room:
-        """A copy of a room as it stands, for asking what would have happened otherwise."""
-        return copy.deepcopy(self.rooms[name])
+    def without(self, fault: Fault, until_s: float) -> Array:
+        """The trace that a fault's room would have had from now until ``until_s`` [s] without that fault.
+
+        The room's wheels stay as they are now; everything else (weather, people, other faults) is the same.
+        """
+        room, dt = copy.deepcopy(self.rooms[fault.target]), self.scenario.step
+        steps = max(1, round((until_s - self.time_s) / dt))
+        times = self.time_s + dt * np.arange(1, steps + 1)
+        near_c, near_pa = _surroundings(room.settings, *self.weather.at(times), self.scenario.weather.mean_c)
+        others = [f for f in self.faults if f is not fault]
+        plan = self._planners[fault.target].plan(self.time_s, steps, dt)
+        faults = active_steps(others, fault.target, self.time_s, steps, dt)
+        return room.run(dt, Outside(near_c.tolist(), near_pa.tolist(), near_c.tolist()), plan, faults)
 
 
 def _surroundings(room: RoomSettings, out_c: Array, out_dew: Array, mean_c: float) -> tuple[Array, Array]:
