@@ -95,7 +95,9 @@ def _box(band: dict[str, Any], window: Window) -> str:
 
 
 def _trail(points: list[dict[str, Any]], window: Window) -> list[str]:
-    lines, run, shade_before = [], [], 0
+    lines: list[str] = []
+    run: list[str] = []
+    shade_before = 0
     before = None
     for index, point in enumerate(points):
         at, shade = moment(point["at"]), TRAIL_STEPS * index // max(1, len(points))
@@ -119,7 +121,7 @@ def _stretch(run: list[str], shade: int) -> str:
 def _doubt(room: dict[str, Any], window: Window) -> str:
     temperature, humidity = room["temperature_c"], room["rh_pct"]
     sigma_k, sigma_pct = room.get("temperature_sigma_k"), room.get("rh_sigma_pct")
-    if None in (temperature, humidity, sigma_k, sigma_pct):
+    if temperature is None or humidity is None or sigma_k is None or sigma_pct is None:
         return ""
     across = window.x(temperature + NINETY_PCT * sigma_k) - window.x(temperature)
     up = window.y(humidity) - window.y(humidity + NINETY_PCT * sigma_pct)

@@ -191,7 +191,7 @@ def _days(local: datetime, end: datetime, step: int) -> list[tuple[datetime, str
 
 def _months(local: datetime, end: datetime, step: int) -> list[tuple[datetime, str]]:
     year, month = local.year, local.month + 1
-    steps = []
+    steps: list[tuple[datetime, str]] = []
     while True:
         year, month = year + (month - 1) // 12, (month - 1) % 12 + 1
         at = local.replace(year=year, month=month, day=1, hour=0, minute=0, second=0, microsecond=0)

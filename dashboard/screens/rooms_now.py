@@ -63,7 +63,7 @@ def counted(rooms: list[dict[str, Any]]) -> str:
         ("no-reading", "has no fresh reading", "have no fresh reading"),
         ("as-intended", "is as intended", "are as intended"), ("no-wheels", "holds no wheels", "hold no wheels"),
     )  # fmt: skip
-    parts = []
+    parts: list[str] = []
     for state, one, many in words:
         count = sum(room["state"] == state for room in rooms)
         if count:

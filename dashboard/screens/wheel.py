@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from itertools import pairwise
 from typing import Any
 from urllib.parse import quote
 from zoneinfo import ZoneInfo
@@ -196,7 +197,7 @@ def _course_chart(
         for t, p in timed
         if t and p.get(band[0]) is not None and p.get(band[1]) is not None
     ]
-    steps = sorted((b[0] - a[0]).total_seconds() for a, b in zip(points, points[1:], strict=False))
+    steps = sorted((b[0] - a[0]).total_seconds() for a, b in pairwise(points))
     gap_s = max(2.5 * steps[len(steps) // 2], 1500.0) if steps else 1500.0
     return Chart(name, points, bands, sign=sign, gap_s=gap_s)
 

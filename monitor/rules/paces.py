@@ -94,7 +94,8 @@ def _with_doubt(record: AirRecord, pace: Callable[[Any, Any], Any]) -> Pace | No
     The two sides' changes are added in squares (JCGM 100:2008, eq. 10, by finite steps as wide as the
     uncertainty, which follows the bend of a pace better than a slope).
     """
-    assert record.temperature_c is not None and record.rh_pct is not None
+    assert record.temperature_c is not None
+    assert record.rh_pct is not None
     sigma_t, sigma_rh = record.temperature_sigma_k or 0.0, record.rh_sigma_pct or 0.0
     t = record.temperature_c + np.array([0.0, sigma_t, -sigma_t, 0.0, 0.0])
     rh = np.clip(record.rh_pct + np.array([0.0, 0.0, 0.0, sigma_rh, -sigma_rh]), 0.0, 100.0)

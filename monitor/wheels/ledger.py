@@ -260,7 +260,7 @@ class Ledger:
         drafts = []
         for entry_id in ids:
             old = self.entry(entry_id)
-            about = {"wheel": old.wheel} if old.wheel else {"make": old.make}
+            about: dict[str, Any] = {"wheel": old.wheel} if old.wheel else {"make": old.make}
             drafts.append(
                 self.draft(
                     "undo", self._clock(), author, {"note": note}, corrects=entry_id, batch=old.batch, **about
@@ -385,7 +385,7 @@ class Ledger:
         columns = entries_table.c
         with self.database.reading() as connection:
             row = connection.execute(
-                select(columns, wheels_table.c.name.label("wheel"), makes_table.c.name.label("make"))
+                select(*columns, wheels_table.c.name.label("wheel"), makes_table.c.name.label("make"))
                 .join(makes_table, makes_table.c.id == columns.make_id)
                 .outerjoin(wheels_table, wheels_table.c.id == columns.wheel_id)
                 .where(columns.id == entry_id)

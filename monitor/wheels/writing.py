@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import msgspec
-from sqlalchemy import Connection, Row, and_, func, insert, or_, select
+from sqlalchemy import Connection, and_, func, insert, or_, select
 
 from monitor.clock import now_ms
 from monitor.errors import LedgerDoubt, LedgerError, UnknownWheel
@@ -251,7 +251,7 @@ def _stale(tracks: dict[int, Track], line: Line) -> list[Fault]:
 
 
 def _fault_list(tracks: dict[int, Track], site: Site) -> list[Fault]:
-    faults = []
+    faults: list[Fault] = []
     for track in tracks.values():
         faults.extend(Fault(line.row, words, doubt) for line, words, doubt in checks.faults(track, site))
     return sorted(faults, key=lambda fault: fault.row or 0)
@@ -319,7 +319,7 @@ def _lines(connection: Connection, condition: Any) -> list[Line]:
     return [_line(row) for row in connection.execute(query)]
 
 
-def _line(row: Row[Any]) -> Line:
+def _line(row: Any) -> Line:
     return Line(*row)
 
 

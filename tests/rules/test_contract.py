@@ -1,0 +1,122 @@
+"""What every rule must do, whichever it is: found by introspection, so that a new one cannot dodge it."""
+
+from __future__ import annotations
+
+import inspect
+import json
+import random
+
+import pytest
+
+from monitor.rules.base import Rule
+from monitor.rules.engine import Engine, rule_classes
+from monitor.site import Rules
+from tests.rules.samples import make_site, moment, record
+
+SITE = make_site()
+CLASSES = rule_classes()
+
+
+def course(seed: int, minutes: int = 600) -> list:
+    """Moments of ten hours in which air and sensor do all sorts of things."""
+    chance, now, moments = random.Random(seed), [], []
+    for minute in range(0, minutes, 5):
+        t, rh = 10.5 + chance.gauss(0, 2), min(100.0, max(20.0, 84 + chance.gauss(0, 12)))
+        now = [record(minute, t, rh), record(minute, t, rh, "")] if chance.random() < 0.9 else []
+        moments.append(moment(SITE, minute, *now))
+    return moments
+
+
+def run(rule: Rule, moments: list) -> list:
+    told = []
+    for each in moments:
+        rule.update(each)
+        told.append(rule.findings())
+    return told
+
+
+def test_there_is_a_rule_for_each_setting() -> None:
+    """Every settings table of the site file has its rule, and every rule its settings."""
+    assert {kind.name for kind in CLASSES} == set(Rules.model_fields)
+
+
+@pytest.mark.parametrize("kind", CLASSES, ids=lambda k: k.name)
+class TestEveryRule:
+    """The contract."""
+
+    def test_it_states_its_basis(self, kind: type[Rule]) -> None:
+        """The docstring names a published source, or says that it is common practice without one."""
+        text = inspect.getdoc(kind) or ""
+        assert "no source" in text or any(year in text for year in ("19", "20", "IEC", "ISO"))
+
+    def test_its_settings_are_documented(self, kind: type[Rule]) -> None:
+        """The settings have a sentence on what they are for."""
+        assert type(getattr(SITE.rules, kind.name)).__doc__
+
+    def test_too_little_data_is_silence(self, kind: type[Rule]) -> None:
+        """Before anything is known nothing is found."""
+        rule = kind(SITE, SITE.rooms[0])
+        rule.update(moment(SITE, 0))
+        assert rule.findings() == []
+
+    def test_it_is_deterministic(self, kind: type[Rule]) -> None:
+        """The same moments give the same findings."""
+        assert run(kind(SITE, SITE.rooms[0]), course(3)) == run(kind(SITE, SITE.rooms[0]), course(3))
+
+    def test_a_restart_changes_nothing(self, kind: type[Rule]) -> None:
+        """Saved as JSON and restored at any point, it finds what it would have found."""
+        moments = course(5)
+        whole = run(kind(SITE, SITE.rooms[0]), moments)
+        for cut in (1, 40, 90):
+            first, second = kind(SITE, SITE.rooms[0]), kind(SITE, SITE.rooms[0])
+            told = run(first, moments[:cut])
+            second.restore(json.loads(json.dumps(first.state())))
+            assert told + run(second, moments[cut:]) == whole
+
+    def test_reset_makes_it_new(self, kind: type[Rule]) -> None:
+        """After a reset nothing of the past is left."""
+        rule = kind(SITE, SITE.rooms[0])
+        run(rule, course(7))
+        rule.reset()
+        assert rule.findings() == []
+        assert run(rule, course(3)) == run(kind(SITE, SITE.rooms[0]), course(3))
+
+    def test_late_air_of_hours_ago_changes_nothing(self, kind: type[Rule]) -> None:
+        """A record of an earlier slot that comes late is no news about now."""
+        rule = kind(SITE, SITE.rooms[0])
+        run(rule, course(9))
+        before = rule.findings()
+        rule.update(moment(SITE, 596, record(60, 35.0, 20.0)))
+        assert [f.key for f in rule.findings()] == [f.key for f in before]
+
+    def test_each_finding_says_what_a_person_needs(self, kind: type[Rule]) -> None:
+        """What, since when, what to check first; units in the names of its numbers; JSON all through."""
+        rule = kind(SITE, SITE.rooms[0])
+        quiet = [
+            moment(SITE, 600 + m, record(600 + m, 10.5, 65.0 if m < 900 else 97.0), last_seen={})
+            for m in range(0, 1800, 10)
+        ]
+        found = [f for told in run(rule, quiet) for f in told]
+        assert found
+        for finding in found:
+            assert finding.what
+            assert finding.check_first
+            assert 0 < finding.since_ms <= finding.seen_ms
+            json.dumps(finding.numbers)
+
+    def test_a_clock_set_back_does_no_harm(self, kind: type[Rule]) -> None:
+        """An hour set back neither raises an error nor leaves a finding from the future."""
+        rule = kind(SITE, SITE.rooms[0])
+        run(rule, course(11))
+        run(rule, course(11, 300))
+        assert all(f.seen_ms <= moment(SITE, 300).now_ms for f in rule.findings())
+
+
+def test_a_rule_that_fails_is_told_and_the_others_go_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A fault in one rule is a finding about the monitor itself."""
+    engine = Engine(SITE)
+    monkeypatch.setattr(engine.rules["silence", "vault"], "update", lambda _: 1 / 0)
+    findings = [
+        f for minute in (0, 10, 20) for f in engine.update(moment(SITE, minute, record(minute, 10.5, 60.0)))
+    ]
+    assert {f.rule for f in findings} == {"monitor", "band"}

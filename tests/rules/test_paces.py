@@ -1,0 +1,74 @@
+"""Drying and mould pace: against the style's own intended climate, with the sensors' doubt."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from monitor.rules.drying_pace import DryingPaceRule
+from monitor.rules.mould_pace import MouldPaceRule
+from monitor.rules.paces import paces
+from tests.rules.samples import OLD, make_site, moment, record
+
+SITE = make_site()
+ROOM = SITE.rooms[0]
+
+
+def test_in_the_intended_climate_both_paces_are_one() -> None:
+    """10.5 degC and 84 % is what the stage intends: drying and mould at 1.0, with room for doubt around it."""
+    found = paces(SITE, ROOM, record(0), OLD)
+    for name in ("drying", "mould"):
+        value, low, high = found[name] or (0, 0, 0)
+        assert value == pytest.approx(1.0, abs=1e-9)
+        assert low < value < high
+
+
+def test_drier_air_dries_faster_and_damper_air_favours_mould() -> None:
+    """At 74 % wheels dry faster than intended; at 90 % mould grows faster than intended."""
+    dry, damp = paces(SITE, ROOM, record(0, 10.5, 74.0), OLD), paces(SITE, ROOM, record(0, 10.5, 90.0), OLD)
+    assert dry["drying"] is not None
+    assert damp["mould"] is not None
+    assert dry["drying"][0] > 1.3
+    assert damp["mould"][0] > 1.5
+
+
+@given(st.floats(60, 95), st.floats(0.1, 4))
+def test_drier_never_dries_slower(rh_pct: float, drier_by: float) -> None:
+    """Less humidity at the same temperature never lowers the drying pace."""
+    damp, dry = (paces(SITE, ROOM, record(0, 10.5, rh), OLD)["drying"] for rh in (rh_pct, rh_pct - drier_by))
+    assert damp is not None
+    assert dry is not None
+    assert dry[0] >= damp[0]
+
+
+def test_nothing_known_is_none_never_zero() -> None:
+    """Without a reading, or without wheels, there is no pace."""
+    assert paces(SITE, ROOM, record(0, None, None), OLD) == {"drying": None, "mould": None}
+    assert paces(SITE, ROOM, record(0), ()) == {"drying": None, "mould": None}
+
+
+def test_fast_drying_is_a_finding_after_its_delay() -> None:
+    """Three hours at 70 % give one finding that says how fast, for which wheels; an hour gives none."""
+    rule = DryingPaceRule(SITE, ROOM)
+    for minute in range(0, 61, 10):
+        rule.update(moment(SITE, minute, record(minute, 10.5, 70.0)))
+    assert rule.findings() == []
+    for minute in range(70, 181, 10):
+        rule.update(moment(SITE, minute, record(minute, 10.5, 70.0)))
+    (finding,) = rule.findings()
+    assert "dries too fast" in finding.what
+    assert "times their intended pace" in finding.effect
+    assert len(finding.wheels) == 41
+    low, high = finding.numbers["drying_pace"][1:]  # type: ignore[index]
+    assert low < high
+
+
+def test_still_damp_air_is_a_finding_of_mould_pace() -> None:
+    """Six hours at 93 % let unwanted mould grow too fast on wheels meant for 84 %."""
+    rule = MouldPaceRule(SITE, ROOM)
+    for minute in range(0, 361, 10):
+        rule.update(moment(SITE, minute, record(minute, 10.5, 93.0)))
+    (finding,) = rule.findings()
+    assert "unwanted mould" in finding.effect
+    assert finding.check_first

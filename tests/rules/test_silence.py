@@ -1,0 +1,44 @@
+"""Silence: a sensor that says nothing is a finding of its own."""
+
+from __future__ import annotations
+
+from monitor.rules.finding import Priority
+from monitor.rules.silence import SilenceRule
+from tests.rules.samples import MINUTE, START, make_site, moment
+
+SITE = make_site()
+
+
+def findings(minute: float, last_minute: float | None, **more: object) -> list:
+    rule = SilenceRule(SITE, SITE.rooms[0])
+    rule.update(moment(SITE, 0, last_seen={} if last_minute is None else {"nv-1": START}, **more))
+    seen = {} if last_minute is None else {"nv-1": START + int(last_minute * MINUTE)}
+    rule.update(moment(SITE, minute, last_seen=seen, **more))
+    return rule.findings()
+
+
+def test_two_missed_messages_are_no_silence() -> None:
+    """A sensor of one minute that is 2.5 minutes late has lost two messages at most."""
+    assert findings(12.5, 10) == []
+
+
+def test_three_intervals_are_silence() -> None:
+    """After more than three of its intervals it is named, with where it is and which wheels nobody watches."""
+    (finding,) = findings(14, 10)
+    assert finding.sensor == "nv-1"
+    assert "silent for 4 min" in finding.what
+    assert "41 wheels is not watched" in finding.effect
+    assert finding.priority is Priority.MEDIUM
+
+
+def test_a_sensor_never_heard_counts_from_the_start() -> None:
+    """One that never said anything is told too, once the same time has passed."""
+    assert findings(2, None) == []
+    (finding,) = findings(10, None)
+    assert "never heard from" in finding.what
+
+
+def test_an_empty_room_makes_it_less_pressing() -> None:
+    """With no wheels around it, a silent sensor can wait."""
+    (finding,) = findings(14, 10, contents=())
+    assert finding.priority is Priority.LOW
