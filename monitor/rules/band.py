@@ -110,6 +110,7 @@ class BandRule(Rule):
             f"that {style.name if style else facts['style']} wants",
             check_first=CHECK_FIRST[facts["aspect"]],
             priority=Priority.MEDIUM,
+            short=f"{quantity} {value} at {where}, wanted {band}; {wheels_text(len(facts['wheels']))}",
             effect=self._effect(facts),
             wheels=tuple(facts["wheels"]),
             numbers={
