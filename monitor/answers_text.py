@@ -86,7 +86,7 @@ def _alarm_line(alarm: dict[str, Any]) -> str:
 def review_text(document: dict[str, Any]) -> str:
     """The ``review`` document as text: what it has been through, where to look, its entries."""
     wheel, where = document["wheel"], document["where"]
-    here = f", {plain(where['room_name'])} / {plain(where['place'])}" if where else ""
+    here = f", {plain(where['room_name'])}, {plain(where['place_name'])}" if where else ""
     lines = [f"{plain(wheel['name'])}: {plain(wheel['style_name'])}, {wheel['age_days']:.0f} days{here}", ""]
     lines += [plain(sentence) for sentence in document["statement"]]
     for title, key in (("Look at", "look_at"), ("Keep the iron from", "keep_the_iron_from")):

@@ -121,7 +121,7 @@ def _review(source: Source, name: str, answer: Answer) -> None:
 def _head(document: dict[str, Any], answer: Answer, zone: ZoneInfo, at: datetime) -> str:
     wheel, where = document["wheel"], document["where"]
     place = (
-        f"{text(where['room_name'], 80)}, {text(where['place'], 60)}, since {day(where['since_at'], zone, at)}"
+        f"{text(where['room_name'], 80)}, {text(where.get('place_name') or where['place'], 60)}, since {day(where['since_at'], zone, at)}"
         if where
         else "in no room"
     )
@@ -204,7 +204,7 @@ def _course_chart(
 
 def _spans(spans: list[dict[str, Any]], unit: str, zone: ZoneInfo, at: datetime) -> str:
     rows = "".join(
-        f'<tr><td>{text(s["room_name"], 80)}, {text(s["place"], 60)}</td><td class="n" data-label="from">{day(s["from_at"], zone, at)}</td><td class="n" data-label="days">{number(s["days"], 0)}</td>'
+        f'<tr><td>{text(s["room_name"], 80)}, {text(s.get("place_name") or s["place"], 60)}</td><td class="n" data-label="from">{day(s["from_at"], zone, at)}</td><td class="n" data-label="days">{number(s["days"], 0)}</td>'
         f'<td class="n" data-label="temperature">{_range(s["temperature_c"], lambda v: temperature(v, unit))} {unit_sign(unit)}</td>'
         f'<td class="n" data-label="humidity">{_range(s["rh_pct"], lambda v: number(v, 0))} %</td><td data-label="outside its band">{_outside(s)}</td></tr>'
         for s in spans

@@ -104,13 +104,19 @@ def _where(site: Site, wheel: Wheel) -> dict[str, Any] | None:
     if wheel.room is None or wheel.gone_at is not None:
         return None
     room = site.room_by_id.get(wheel.room)
-    since = rfc3339(wheel.since)
     return {
         "room": wheel.room,
         "room_name": room.name if room else wheel.room,
         "place": wheel.place,
-        "since_at": since,
+        "place_name": _place_name(site, wheel.room, wheel.place or ""),
+        "since_at": rfc3339(wheel.since),
     }
+
+
+def _place_name(site: Site, room_id: str, place_id: str) -> str:
+    room = site.room_by_id.get(room_id)
+    named = (p.name for p in room.places if p.id == place_id and p.name) if room else iter(())
+    return next(named, place_id)
 
 
 def _coverage(spans: list[Lived]) -> float | None:
@@ -126,6 +132,7 @@ def _span(site: Site, span: Lived) -> dict[str, Any]:
         "room": span.room,
         "room_name": room.name if room else span.room,
         "place": span.place,
+        "place_name": _place_name(site, span.room, span.place),
         "from_at": rfc3339(span.from_ms),
         "to_at": rfc3339(span.to_ms),
         "days": round((span.to_ms - span.from_ms) / DAY_MS, 2),
