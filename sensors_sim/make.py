@@ -31,7 +31,7 @@ from sensors_sim.scenario import SENSOR_FAULTS, Fault, Scenario
 from sensors_sim.sensors import Samples
 from sensors_sim.world import Span, joined
 
-Array = NDArray[np.float64]
+Array = NDArray[Any]
 TEN_MINUTES_S = 600.0
 WRITERS = 2
 
@@ -98,7 +98,8 @@ def _in_order(some: Iterable[Samples]) -> Samples:
 
     order = np.argsort(together("send_s"), kind="stable")
     names = ("stamp_s", "send_s", "temperature_c", "humidity_pct", "battery_v")
-    return Samples(parts[0].sensor, parts[0].topic, *(together(n)[order] for n in names), parts[0].retained)
+    ordered: dict[str, Any] = {name: together(name)[order] for name in names}
+    return replace(parts[0], **ordered)
 
 
 def _sensor_effects(scenario: Scenario, faults: list[Fault], sent: dict[str, Samples], air: Span) -> list[Effect]:
@@ -143,7 +144,7 @@ def _write_ledger(path: Path, rows: list[dict[str, Any]], start: datetime) -> No
 
 def _write_truth(folder: Path, recorder: Recorder, air: Span, effects: list[Effect]) -> None:
     per_slot = max(1, round(TEN_MINUTES_S / recorder.scenario.step))
-    tables = {}
+    tables: dict[str, Any] = {}
     for key in air.temperature_c:
         name = "/".join(key)
         tables[f"{name}/temperature_c"] = _means(air.temperature_c[key], per_slot).astype(np.float32)

@@ -9,11 +9,12 @@ per mol NaCl in a kg of water (moist cheese; J Dairy Sci, 1981).  Invented coeff
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+Array = NDArray[Any]
 RADIAL_CELLS, HEIGHT_CELLS = 9, 8
 RIND_CELL_M = 0.0018
 OSWIN_A, OSWIN_B = 0.11, 0.45

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +12,7 @@ from sensors_sim.scenario import Fault, Scenario
 from sensors_sim.sensors import Samples, SensorModel
 from sensors_sim.world import Span
 
-Array = NDArray[np.float64]
+Array = NDArray[Any]
 
 
 class SensorNetwork:

@@ -7,6 +7,7 @@ source, except where one is named.  The monitor never sees this file's numbers.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 from sensors_sim.randomness import generator
 from sensors_sim.wheels import Wheel
 
-Array = NDArray[np.float64]
+Array = NDArray[Any]
 DAY_S = 86400.0
 
 USUAL_DRYING_KG_M2_DAY = {"cloth-bound": 0.022, "natural": 0.050, "washed": 0.075}

@@ -7,6 +7,8 @@ are common practice, no source.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,7 +16,7 @@ from monitor.air import saturation_vapour_pressure
 from sensors_sim.room import TRACE
 from sensors_sim.scenario import Place, Room
 
-Array = NDArray[np.float64]
+Array = NDArray[Any]
 GRADIENT_STIRRED_K_M, GRADIENT_STILL_K_M = 0.06, 0.35
 COIL_SHARE, DOOR_SHARE, WALL_SHARE = 0.15, 0.20, 0.12
 _COLUMN = {name: index for index, name in enumerate(TRACE)}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +15,7 @@ from sensors_sim.room import Room
 from sensors_sim.scenario import Scenario
 from sensors_sim.world import Span, World, joined
 
-Array = NDArray[np.float64]
+Array = NDArray[Any]
 DAY_S = 86400.0
 
 

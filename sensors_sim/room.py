@@ -7,6 +7,7 @@ what leaves one store is what enters another, and `Room.balance` shows that it c
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +31,7 @@ from sensors_sim.scenario import Envelope
 from sensors_sim.scenario import Room as RoomSettings
 from sensors_sim.surfaces import Chain, Surface
 
-Array = NDArray[np.float64]
+Array = NDArray[Any]
 FLOOR_FILM_LIMIT_KG_M2 = 0.5
 FAN_STOPPED_WHEEL_SHARE = 0.5
 BATH_COEFFICIENT_W_M2_K = 3.0

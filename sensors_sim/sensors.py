@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,7 @@ from sensors_sim.faults import size_of
 from sensors_sim.randomness import generator
 from sensors_sim.scenario import Fault, Sensor
 
-Array = NDArray[np.float64]
+Array = NDArray[Any]
 DAY_S, YEAR_S = 86400.0, 365.25 * 86400.0
 HYSTERESIS_MEMORY_S, CREEP_BUILDS_S, CREEP_FROM_PCT = 8 * 3600.0, 3 * DAY_S, 90.0
 """A polymer sensor reads high while drying out and low while wetting (hours), and drifts upward in long wet

@@ -47,14 +47,14 @@ class Chain:
             return 0.0, 0.0
         if dt != self._dt:
             self._prepare(dt)
-        offset, share = self.boundary_c, 0.0
+        offset = self.boundary_c
         self._offsets: list[float] = []
         index = len(self.capacities) - 1
-        for stored, outward, share in self._factors:
+        for stored, outward, _ in self._factors:
             offset = stored * self.temperatures[index] + outward * offset
             self._offsets.append(offset)
             index -= 1
-        return offset, share
+        return offset, self._factors[-1][2]
 
     def settle(self, surface_c: float, dt: float) -> float:
         """Back-substitute from the surface outwards; return the heat that came in at the boundary [J]."""

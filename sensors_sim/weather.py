@@ -7,6 +7,7 @@ fronts) is common practice for test weather; no source.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from scipy.signal import lfilter
 from sensors_sim.randomness import generator
 from sensors_sim.scenario import Scenario, Spell
 
-Array = NDArray[np.float64]
+Array = NDArray[Any]
 HOUR_S = 3600.0
 FRONT_TIME_CONSTANT_H = 48.0
 WARMEST_HOUR = 14.5

@@ -4,18 +4,24 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import timedelta
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sensors_sim.constants import PASTE_CONDUCTIVITY_W_M_K, PASTE_HEAT_J_KG_K, heat_coefficient, vapour_transfer
+from sensors_sim.constants import (
+    PASTE_CONDUCTIVITY_W_M_K,
+    PASTE_HEAT_J_KG_K,
+    heat_coefficient,
+    vapour_transfer,
+)
 from sensors_sim.moisture import MoistureField, Paste
 from sensors_sim.randomness import generator
 from sensors_sim.room import Room, WheelLoad
 from sensors_sim.saturation import saturation
 from sensors_sim.scenario import Batch, Scenario, Style
 
-Array = NDArray[np.float64]
+Array = NDArray[Any]
 DAY_S = 86400.0
 MAKE_ROOM_C = 14.0
 FACE_SHARE = 0.7

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +20,7 @@ from sensors_sim.scenario import Room as RoomSettings
 from sensors_sim.weather import WeatherYear, make_weather
 from sensors_sim.wheels import MAKE_ROOM_C, WheelStock
 
-Array = NDArray[np.float64]
+Array = NDArray[Any]
 PlaceKey = tuple[str, str]
 WheelListener = Callable[[float, float, Room, Array, Array, Array], None]
 """Called after each coupling span with (time [s], span [s], room, wheel indices, drying, water activity)."""

@@ -71,7 +71,8 @@ def test_frost_forms_and_melts_without_losing_heat_or_water() -> None:
         assert room.plant is not None
         frost = max(frost, room.plant.frost_kg)
     assert frost > 0.05
-    assert room.plant is not None and room.plant.surface.drained_kg > 0.5
+    assert room.plant is not None
+    assert room.plant.surface.drained_kg > 0.5
     assert abs(room.stored_heat_j() - room.heat_in_j() - heat) < 1.0
     assert abs(room.stored_water_kg() - room.water_in_kg() - water) < 1e-9
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -49,7 +50,7 @@ def test_a_fault_of_the_room_moves_its_air_the_right_way(small: dict[str, Any], 
 
 def test_every_kind_of_fault_is_tested_here(small: dict[str, Any]) -> None:
     """The list of kinds in the scenario and the tests of this file agree."""
-    text = open(__file__, encoding="utf-8").read()
+    text = Path(__file__).read_text("utf-8")
     assert all(f'"{kind}"' in text for kind in (*ROOM_FAULTS, *SENSOR_FAULTS))
 
 
