@@ -39,12 +39,13 @@ def run() -> list[Figure]:
     value = statistics.median(rates["durable"])
     note = f"{MESSAGES} messages from {SENSORS} sensors, commit with fsync, median of {ROUNDS}"
     figures = []
+    # The subscriber needs MQTT 5 (its Receive Maximum), so that is the baseline with a goal; the other is for the record.
     for version in ("5", "3.1.1"):
         baseline = statistics.median(rates[version])
         name = f"paho subscriber that does nothing, MQTT {version}"
-        ratio = value / baseline
+        ratio, goal = value / baseline, ">= 0.7" if version == "5" else ""
         figures.append(
-            Figure("durable QoS 1 intake", value, "messages/s", name, baseline, ratio, ">= 0.7", note)
+            Figure("durable QoS 1 intake", value, "messages/s", name, baseline, ratio, goal, note)
         )
     return figures
 
