@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from paho.mqtt import client as mqtt
-from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
+from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
 from sensors_sim.errors import BrokerRefused
@@ -72,7 +72,9 @@ class Publisher:
         self._connected = False
         self._lock = threading.Lock()
         self._waiting: dict[int, tuple[str, bytes, bool]] = {}
+        self._handed: set[int] = set()
         self._sent: dict[int, int] = {}
+        self._early: set[int] = set()  # acknowledged before `publish` returned
         self._numbers = itertools.count()
         self.acknowledged = 0
         self._client = self._make_client()
@@ -128,14 +130,28 @@ class Publisher:
             self._hand_over(number)
 
     def _hand_over(self, number: int) -> None:
+        """Give a message to the MQTT client, which keeps it through reconnections until acknowledged.
+
+        The client calls back under a lock of its own, so it must never be called under ours.
+        """
         with self._lock:
             message = self._waiting.get(number)
-            if message is None or number in self._sent.values():
+            if message is None or number in self._handed:
                 return
-            topic, payload, retained = message
-            info = self._client.publish(topic, payload, qos=1, retain=retained)
-            if info.rc == MQTTErrorCode.MQTT_ERR_SUCCESS:
+            self._handed.add(number)
+        topic, payload, retained = message
+        info = self._client.publish(topic, payload, qos=1, retain=retained)
+        with self._lock:
+            if info.mid in self._early:
+                self._early.discard(info.mid)
+                self._settled(number)
+            else:
                 self._sent[info.mid] = number
+
+    def _settled(self, number: int) -> None:
+        self._waiting.pop(number, None)
+        self._handed.discard(number)
+        self.acknowledged += 1
 
     @property
     def unacknowledged(self) -> int:
@@ -161,8 +177,9 @@ class Publisher:
             return
         self._connected = True
         self._answered.set()
-        # What paho itself still held goes out again by itself; the rest is handed over here, oldest first.
-        for number in sorted(set(self._waiting) - set(self._sent.values())):
+        with self._lock:
+            not_yet = sorted(set(self._waiting) - self._handed)
+        for number in not_yet:
             self._hand_over(number)
 
     def _on_disconnect(self, *_arguments: Any) -> None:
@@ -171,9 +188,10 @@ class Publisher:
     def _on_publish(self, _client: mqtt.Client, _data: Any, mid: int, _reason: Any, _properties: Any) -> None:
         with self._lock:
             number = self._sent.pop(mid, None)
-            if number is not None:
-                self._waiting.pop(number, None)
-                self.acknowledged += 1
+            if number is None:
+                self._early.add(mid)
+            else:
+                self._settled(number)
 
 
 class _Clock:

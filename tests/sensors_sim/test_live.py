@@ -84,6 +84,21 @@ def test_messages_are_kept_while_the_broker_is_away(tmp_path: Path) -> None:
         broker.stop()
 
 
+def test_sending_and_acknowledging_never_wait_for_each_other(tmp_path: Path) -> None:
+    """Three thousand messages as fast as they go, acknowledged meanwhile by another thread."""
+    with Mosquitto(tmp_path / "broker") as broker:
+        publisher = Publisher(BrokerAddress(port=broker.port))
+        publisher.connect()
+        sender = threading.Thread(
+            target=lambda: [publisher.send("maturing/x/senml", str(n).encode()) for n in range(3000)], daemon=True)
+        sender.start()
+        sender.join(30)
+        assert not sender.is_alive(), "sending locked up"
+        assert publisher.flush(20)
+        assert publisher.acknowledged == 3000
+        publisher.close()
+
+
 def test_a_broker_that_is_not_there_yet_is_waited_for(small: dict[str, Any], tmp_path: Path) -> None:
     """A run that starts before its broker delivers once it is there."""
     small["sensors"] = [{**s, "interval": 1} for s in small["sensors"]]
