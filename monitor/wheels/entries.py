@@ -86,7 +86,7 @@ class WorkDetails(Details):
     with_what: ShortText = ""
 
     def summary(self) -> str:
-        return f"with {self.with_what}" if self.with_what else self.note
+        return f"with {self.with_what}" if self.with_what else ""
 
 
 class WeighingDetails(Details):
@@ -245,7 +245,10 @@ KINDS: dict[str, type[Details]] = {
 }
 """Every kind of entry and the model of its details."""
 
-WORK_KINDS = ("turning", "brushing", "washing", "wrapping", "greasing")
+WORK_DONE = {
+    "turning": "turned", "brushing": "brushed", "washing": "washed", "wrapping": "wrapped", "greasing": "greased",
+}
+WORK_KINDS = tuple(WORK_DONE)
 GONE_KINDS = ("sale", "loss")
 
 
@@ -279,10 +282,9 @@ class Entry:
 
     def summary(self) -> str:
         """What it says, in one line."""
-        return KINDS[self.kind].model_construct(**self._whole()).summary()
-
-    def _whole(self) -> dict[str, Any]:
-        return KINDS[self.kind].model_validate(self.details).model_dump()
+        said = KINDS[self.kind].model_validate(self.details).summary()
+        done = WORK_DONE.get(self.kind, "")
+        return f"{done} {said}".strip() or self.kind
 
     def document(self) -> dict[str, Any]:
         """As the review's ``ledger`` shows it."""
