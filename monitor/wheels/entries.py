@@ -246,7 +246,11 @@ KINDS: dict[str, type[Details]] = {
 """Every kind of entry and the model of its details."""
 
 WORK_DONE = {
-    "turning": "turned", "brushing": "brushed", "washing": "washed", "wrapping": "wrapped", "greasing": "greased",
+    "turning": "turned",
+    "brushing": "brushed",
+    "washing": "washed",
+    "wrapping": "wrapped",
+    "greasing": "greased",
 }
 WORK_KINDS = tuple(WORK_DONE)
 GONE_KINDS = ("sale", "loss")
