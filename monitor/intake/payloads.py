@@ -95,12 +95,12 @@ def _check_size(payload: bytes) -> None:
 def _decoding_reason(payload: bytes, error: Exception, form: str) -> str:
     if _NOT_FINITE.search(payload):
         return "NaN or infinity is no value (and no JSON)"
+    if "out of range" in str(error):
+        return "a number too large to be a value"
     if isinstance(error, msgspec.ValidationError):
         return "not SenML: not a list of records with fields of the right kinds (RFC 8428)"
     if isinstance(error, RecursionError):
         return "JSON nested too deeply"
-    if "out of range" in str(error):
-        return "a number too large to be a value"
     return "not JSON" if form != "senml" else "not JSON, so not SenML"
 
 

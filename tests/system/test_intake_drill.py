@@ -1,0 +1,150 @@
+"""The drill: kills, restarts, a store that is away and a flood, all at once; nothing acknowledged is lost or doubled.
+
+It is short by default.  MATURING_DRILL=full makes it the long one: 1,000 messages/s for 60 s.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+from paho.mqtt.client import CallbackAPIVersion, Client, MQTTProtocolVersion
+
+from monitor.site import load
+from monitor.store.embedded import FILE_NAME, EmbeddedStore
+from tests.system.parts import Mosquitto, wait_for
+
+pytestmark = [pytest.mark.system, pytest.mark.timeout(400)]
+
+FULL = os.environ.get("MATURING_DRILL") == "full"
+SECONDS, RATE, KILLS, RESTARTS, AWAY_S = (60, 1000, 10, 2, 10.0) if FULL else (10, 500, 3, 1, 2.0)
+SENSORS = 50
+
+
+def site_file(folder: Path, port: int) -> Path:
+    rooms = 'version = 1\n[site]\nname = "Drill"\n'
+    room = '[[room]]\nid = "cave"\nname = "Cave"\nkind = "cave"\n[[room.place]]\nid = "left"\n'
+    sensors = "".join(f'[[sensor]]\nid = "rack-{n}"\nroom = "cave"\nplace = "left"\n' for n in range(SENSORS))
+    path = folder / "site.toml"
+    path.write_text(f'{rooms}[broker]\nport = {port}\nclient_id = "drill"\n{room}{sensors}')
+    return path
+
+
+class Publisher:
+    """Publishes at a steady rate and waits until the broker has acknowledged all."""
+
+    def __init__(self, port: int) -> None:
+        self.client = Client(
+            CallbackAPIVersion.VERSION2, "drill-publisher", False, protocol=MQTTProtocolVersion.MQTTv311
+        )
+        self.client.max_inflight_messages_set(200)
+        self.client.reconnect_delay_set(1, 1)
+        self.sent: set[tuple[str, int]] = set()
+        self._under_way: list[Any] = []
+        self.client.connect("127.0.0.1", port)
+        self.client.loop_start()
+
+    def run(self) -> None:
+        start_ms = round(time.time() * 1000) - 86_400_000
+        begun = time.monotonic()
+        for number in range(SECONDS * RATE):
+            rack = f"rack-{number % SENSORS}"
+            self.publish(rack, start_ms + number, 10 + number % 500 / 100)
+            if number % SENSORS == 7:  # one sensor floods with doubles
+                for _ in range(10):
+                    self.publish(rack, start_ms + number, 10 + number % 500 / 100)
+            time.sleep(max(0.0, begun + number / RATE - time.monotonic()))
+
+    def publish(self, rack: str, time_ms: int, value: float) -> None:
+        record = f'[{{"bn":"urn:dev:id:{rack}:","bt":{time_ms / 1000:.3f},"n":"temperature","u":"Cel","v":{value}}}]'
+        info: Any = self.client.publish(f"maturing/{rack}/senml", record, qos=1)
+        self._under_way.append(info)
+        self.sent.add((rack, time_ms))
+
+    def all_acknowledged(self) -> bool:
+        self._under_way = [info for info in self._under_way if not info.is_published()]
+        return not self._under_way
+
+
+class Monitor:
+    """The intake as its own process, killed and started again."""
+
+    def __init__(self, site: Path) -> None:
+        self._command = [sys.executable, "-m", "monitor.cli", "run", str(site), "--part", "intake"]
+        self.process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        self.process = subprocess.Popen(self._command, stderr=subprocess.DEVNULL)
+
+    def kill(self) -> None:
+        assert self.process is not None
+        self.process.send_signal(signal.SIGKILL)
+        self.process.wait(10)
+
+
+def take_store_away(path: Path) -> None:
+    """Hold the store's write lock, as a backup gone wrong or a stuck disk would."""
+    lock = sqlite3.connect(path, isolation_level=None, timeout=30)
+    lock.execute("BEGIN IMMEDIATE")
+    time.sleep(AWAY_S)
+    lock.execute("ROLLBACK")
+    lock.close()
+
+
+def test_the_drill(tmp_path: Path) -> None:
+    """Every message that the broker acknowledged is stored exactly once, with its own value."""
+    with Mosquitto(tmp_path / "broker") as broker:
+        path = site_file(tmp_path, broker.port)
+        store = EmbeddedStore(load(path).data_folder / FILE_NAME)
+        monitor = Monitor(path)
+        monitor.start()
+        # The session must stand before the first message, or the broker has nobody to keep it for.
+        wait_for(
+            lambda: "drill" in (tmp_path / "broker" / "mosquitto.log").read_text(),
+            what="the monitor's session",
+        )
+        time.sleep(1)
+        publisher = Publisher(broker.port)
+        sending = threading.Thread(target=publisher.run)
+        sending.start()
+        _harm(broker, monitor, store.path)
+        sending.join()
+        wait_for(publisher.all_acknowledged, 60, "the broker's acknowledgements")
+        expected = publisher.sent
+        wait_for(
+            lambda: sum(s.count for s in store.series()) >= len(expected), 120, "every acknowledged message"
+        )
+        time.sleep(1)
+        monitor.kill()
+        publisher.client.disconnect()
+        publisher.client.loop_stop()
+    stored = [
+        (s.sensor, int(time_ms))
+        for s in store.series()
+        for time_ms in store.read(s.sensor, "temperature", 0, 2**52).index.as_unit("ms").asi8
+    ]
+    store.close()
+    assert len(stored) == len(set(stored))
+    assert set(stored) == expected
+    assert len(expected) == SECONDS * RATE
+
+
+def _harm(broker: Mosquitto, monitor: Monitor, store: Path) -> None:
+    begun, pause = time.monotonic(), SECONDS / (KILLS + 1)
+    away = threading.Timer(SECONDS * 0.4, take_store_away, (store,))
+    away.start()
+    for number in range(KILLS):
+        time.sleep(max(0.0, begun + pause * (number + 1) - time.monotonic()))
+        monitor.kill()
+        monitor.start()
+        if number % max(1, KILLS // RESTARTS) == KILLS // RESTARTS // 2:
+            broker.restart(away_s=0.3)
+    away.join()
