@@ -162,7 +162,7 @@ def _take(
     if kind not in KINDS or kind == "undo":
         yield f"kind: {kind!r} is not a kind of entry; choose from {', '.join(k for k in KINDS if k != 'undo')}"
         return
-    if row.get("corrects"):
+    if (row.get("corrects") or "").strip():
         yield "corrects: a file can add entries, not correct them; leave it empty"
         return
     said, wrong = _said(row)
@@ -235,6 +235,36 @@ def _said(row: dict[str, str]) -> tuple[dict[str, Any], list[str]]:
     return said, wrong
 
 
+def details_of(cells: dict[str, str]) -> dict[str, Any]:
+    """Details from cells named by column, as a file or a command line gives them.
+
+    Raises
+    ------
+    LedgerError
+        A column is not known, or a cell cannot be read.
+    """
+    unknown = [column for column in cells if column not in DETAIL_COLUMNS]
+    if unknown:
+        raise LedgerError(f"nothing is called {unknown[0]!r}; choose from {', '.join(DETAIL_COLUMNS)}")
+    said, wrong = _said(cells)
+    if wrong:
+        raise LedgerError("; ".join(wrong))
+    return said
+
+
+def ledger_text(ledger: Ledger) -> str:
+    """Every entry that stands, as CSV: makes with their wheels first, then the rest in order of time."""
+    wheels = ledger.wheels(gone=True)
+    of_make: dict[str, list[str]] = {}
+    for wheel in wheels:
+        of_make.setdefault(wheel.make, []).append(wheel.name)
+    unique: dict[int, Entry] = {}
+    for entries in ledger.histories([wheel.name for wheel in wheels]).values():
+        unique.update({entry.id: entry for entry in entries if entry.effective})
+    ordered = sorted(unique.values(), key=lambda entry: (entry.kind != "make", entry.at_ms, entry.id))
+    return write_rows(ordered, of_make)
+
+
 def _value(column: str, cell: str) -> Any:
     if column in LIST_COLUMNS:
         return [part.strip() for part in cell.split(";") if part.strip()]
@@ -279,7 +309,7 @@ def _cells(entry: Entry, wheel: str) -> dict[str, str]:
         "author": entry.author,
         "make": entry.make,
         "wheel": wheel,
-        "corrects": str(entry.corrects or ""),
+        "corrects": "",
     }
     return {**cells, **{name: _cell(name, value) for name, value in entry.details.items()}}
 

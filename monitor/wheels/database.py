@@ -61,6 +61,13 @@ class Database:
                     connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": LOCK_NUMBER})
                 yield connection
 
+    @contextmanager
+    def rehearsing(self) -> Iterator[Connection]:
+        """As `writing`, but everything is rolled back on leaving."""
+        with self.writing() as connection, connection.begin_nested() as savepoint:
+            yield connection
+            savepoint.rollback()
+
     def close(self) -> None:
         """Let go of every connection; closing twice does no harm."""
         self.engine.dispose()

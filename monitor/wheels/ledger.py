@@ -291,6 +291,14 @@ class Ledger:
         new_makes, drafts = drafts_of(self, rows, sure)
         return self._write(new_makes, drafts)
 
+    def check_rows(self, rows: Sequence[dict[str, str]], *, sure: bool = False) -> int:
+        """How many entries `load` would write; raises what it would raise, and writes nothing."""
+        from monitor.wheels.csv_files import drafts_of
+
+        new_makes, drafts = drafts_of(self, rows, sure)
+        with self.database.rehearsing() as connection:
+            return len(writing.record(connection, self.site, new_makes, drafts))
+
     def draft(
         self,
         kind: str,

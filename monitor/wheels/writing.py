@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import msgspec
@@ -104,6 +104,9 @@ def record(
 def _refuse(faults: list[Fault]) -> None:
     if not faults:
         return
+    for fault in faults:
+        if fault.row is not None and not fault.message.startswith("row "):
+            fault.message = f"row {fault.row}: {fault.message}"
     certain = [fault for fault in faults if not fault.doubt]
     if not certain:
         raise LedgerDoubt(faults[0].message, list(faults))
@@ -171,8 +174,8 @@ def _unknown(connection: Connection, names: _Names, drafts: Sequence[Draft]) -> 
             faults.append(Fault(draft.row, unknown_words(connection, draft.wheel)))
         elif draft.make is not None and draft.make not in names.makes:
             faults.append(Fault(draft.row, f"no make is called {draft.make!r}"))
-    if len(faults) == 1:
-        raise UnknownWheel(faults[0].message) if faults[0].row is None else Refused(faults)
+    if len(faults) == 1 and faults[0].row is None:
+        raise UnknownWheel(faults[0].message)
     return faults
 
 
@@ -350,8 +353,3 @@ def _next_key(connection: Connection, table: Any) -> int:
 def _chunks(keys: Sequence[Any]) -> Iterable[Sequence[Any]]:
     for start in range(0, len(keys), CHUNK):
         yield keys[start : start + CHUNK]
-
-
-def numbered(draft: Draft, row: int) -> Draft:
-    """The draft, known to come from a row of a file."""
-    return replace(draft, row=row)

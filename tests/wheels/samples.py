@@ -5,8 +5,11 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import pytest
+
 from monitor.site import Site, check_text
 from monitor.wheels import Ledger, open_ledger
+from monitor.wheels.database import Database, ledger_url
 from tests.test_site import GOOD
 
 NOW = datetime(2026, 3, 1, 9, 0, tzinfo=UTC)
@@ -19,9 +22,15 @@ def make_site(folder: Path) -> Site:
     return site
 
 
-def make_ledger(folder: Path) -> Ledger:
-    """Three wheels of 22 kg, made 100 days ago, on the low rack since."""
-    ledger = open_ledger(make_site(folder), clock=lambda: NOW)
+def make_ledger(folder: Path, address: str | None = None) -> Ledger:
+    """Three wheels of 22 kg, made 100 days ago, on the low rack since; in SQLite unless an address is given."""
+    site = make_site(folder)
+    if address is None:
+        ledger = open_ledger(site, clock=lambda: NOW)
+    else:
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setenv("TEST_LEDGER_URL", address)
+            ledger = Ledger(site, Database(ledger_url(folder, "TEST_LEDGER_URL")), lambda: NOW)
     if not ledger.wheels():
         ledger.add_make(
             "HF",

@@ -14,11 +14,6 @@ from monitor.wheels import Ledger
 from tests.wheels.samples import MADE, NOW, make_ledger
 
 
-@pytest.fixture
-def ledger(tmp_path: Path) -> Ledger:
-    return make_ledger(tmp_path)
-
-
 def kinds(ledger: Ledger, wheel: str) -> list[str]:
     return [e.kind for e in ledger.history(wheel) if e.effective]
 
@@ -163,9 +158,9 @@ def test_hostile_names_are_only_names(ledger: Ledger, name: str) -> None:
     assert len(ledger.wheels()) == 4
 
 
-def test_three_people_at_once_lose_nothing(tmp_path: Path) -> None:
-    """Three ledgers on one file, sixty entries at once: sixty are there."""
-    books = [make_ledger(tmp_path) for _ in range(3)]
+def test_three_people_at_once_lose_nothing(tmp_path: Path, database: str | None) -> None:
+    """Three ledgers on one database, sixty entries at once: sixty are there."""
+    books = [make_ledger(tmp_path, database) for _ in range(3)]
 
     def write(number: int) -> None:
         books[number % 3].remark(f"HF-0{1 + number % 3}", f"note {number}", author=f"person {number % 3}")
@@ -179,3 +174,44 @@ def test_three_people_at_once_lose_nothing(tmp_path: Path) -> None:
         if e.kind == "note"
     ]
     assert sorted(notes) == sorted(f"note {n}" for n in range(60))
+
+
+def test_a_correction_of_what_another_has_corrected_is_refused(ledger: Ledger) -> None:
+    """Two people correct one weighing: the second is told of the first, and nothing is overwritten unseen."""
+    (weighing,) = ledger.weigh("HF-01", 21.5, NOW - timedelta(days=50), author="Nora")
+    ledger.correct(weighing, author="Nora", mass_kg=21.4)
+    with pytest.raises(LedgerError, match="was corrected by 'Nora'"):
+        ledger.correct(weighing, author="Ewan", mass_kg=21.3)
+    masses = [e.details["mass_kg"] for e in ledger.history("HF-01") if e.kind == "weighing" and e.effective]
+    assert masses == [21.4]
+
+
+def test_the_database_itself_keeps_entries_as_they_are(ledger: Ledger) -> None:
+    """A change or removal past the program is refused by the database."""
+    for statement in ("UPDATE entries SET author = 'x'", "DELETE FROM entries"):
+        with (
+            pytest.raises(LedgerError, match="never changed or removed"),
+            ledger.database.writing() as connection,
+        ):
+            connection.exec_driver_sql(statement)
+    assert {e.author for e in ledger.history("HF-01")} == {"Nora"}
+
+
+def test_a_make_added_by_mistake_goes_whole_and_frees_its_names(ledger: Ledger) -> None:
+    """A make that was typed twice is taken back with all its wheels, and the names can be used again."""
+    first, *_ = ledger.add_make(
+        "HG", "clothed", MADE, ["HG-01"], author="Nora", room="vault", place="low-rack"
+    )
+    ledger.undo_batch(ledger.entry(first).batch, author="Nora")
+    with pytest.raises(UnknownWheel):
+        ledger.wheel("HG-01")
+    ledger.add_make("HG", "clothed", MADE, ["HG-01"], author="Nora")
+    assert ledger.wheel("HG-01").room is None
+
+
+def test_a_ledger_of_a_newer_version_is_refused(tmp_path: Path, database: str | None) -> None:
+    """A ledger that a later version has changed is left alone, with a reason."""
+    with make_ledger(tmp_path, database) as ledger, ledger.database.writing() as connection:
+        connection.exec_driver_sql("INSERT INTO ledger_migrations VALUES ('of the year 2099', 0)")
+    with pytest.raises(LedgerError, match="newer version"):
+        make_ledger(tmp_path, database)
