@@ -22,6 +22,7 @@ AS_JSON = click.option(
 FURTHER = (
     "monitor.service_commands",
     "monitor.alarms.commands",
+    "monitor.wheels.commands",
 )
 
 
