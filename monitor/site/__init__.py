@@ -6,6 +6,7 @@ from monitor.site.check import Fault, check_file, check_text, load
 from monitor.site.settings import (
     BandRule,
     Broker,
+    CalibrationEntry,
     FieldSettings,
     Geometry,
     LedgerSettings,
@@ -29,6 +30,7 @@ from monitor.site.settings import (
 __all__ = [
     "BandRule",
     "Broker",
+    "CalibrationEntry",
     "Fault",
     "FieldSettings",
     "Geometry",

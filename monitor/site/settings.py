@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import (
+    AwareDatetime,
     BaseModel,
     ConfigDict,
     Field,
@@ -125,6 +126,28 @@ class FieldSettings(Settings):
     unit: str = ""
 
 
+class CalibrationEntry(Settings):
+    """One dated calibration of a sensor's quantity: what it read and what was true, at one point or two.
+
+    It holds from ``at`` until the next one of the same quantity.
+    """
+
+    quantity: str
+    at: AwareDatetime
+    points: tuple[Span, ...] = Field(min_length=1, max_length=2)
+    how: str = Field("", max_length=300)
+
+    @model_validator(mode="after")
+    def _can_be_used(self) -> CalibrationEntry:
+        if self.quantity not in QUANTITIES:
+            raise ValueError(f"quantity {self.quantity!r}: choose from {', '.join(QUANTITIES)}")
+        if len(self.points) == 2:
+            (read_low, true_low), (read_high, true_high) = sorted(self.points)
+            if read_high - read_low < 1e-6 or not 0.5 <= (true_high - true_low) / (read_high - read_low) <= 2.0:
+                raise ValueError("points: two points need distinct readings and a slope between 0.5 and 2")
+        return self
+
+
 class Sensor(Settings):
     """A device at a place.  ``topic`` defaults to ``maturing/ID/PAYLOAD``."""
 
@@ -139,6 +162,7 @@ class Sensor(Settings):
     payload: Literal["senml", "json", "pointer", "number"] = "senml"
     fields: dict[str, FieldSettings] = Field(default_factory=dict)
     units: dict[str, str] = Field(default_factory=dict)
+    calibrations: tuple[CalibrationEntry, ...] = Field(alias="calibration", default=())
 
     @field_validator("quantities")
     @classmethod

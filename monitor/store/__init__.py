@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from monitor.errors import StoreError
 from monitor.store.protocol import SeriesSummary, Store, Written
 
 if TYPE_CHECKING:
@@ -19,9 +20,13 @@ def open_store(site: Site) -> Store:
     ------
     StoreAway
         It cannot be opened now.
+    StoreError
+        The settings ask for a kind of store that this version does not have.
     StoreDamaged
         Its file is torn, another program's, or of a newer version.
     """
     from monitor.store.embedded import FILE_NAME, EmbeddedStore
 
+    if site.store.kind != "embedded":
+        raise StoreError(f'store.kind = {site.store.kind!r} is not built yet; write kind = "embedded"')
     return EmbeddedStore(site.data_folder / FILE_NAME, site.store.rejects_kept)

@@ -131,6 +131,14 @@ class EmbeddedStore:
             )
             return [Change(*row) for row in rows]
 
+    def mark_changed(self, sensor: str, start_ms: int, end_ms: int) -> int:
+        """Mark every slot of a span in which a sensor has readings, so that its air records are made again; how
+        many slots that is."""
+        with self._connections.writing() as connection:
+            slots = readings_in.slots_with_readings(connection, sensor, start_ms, end_ms)
+            readings_in.mark_changed(connection, slots)
+            return len(slots)
+
     def write_air(self, records: Sequence[AirRecord], done: Sequence[Change] = ()) -> None:
         """Replace air records and forget the changes they answer; see `Store.write_air`."""
         with self._connections.writing() as connection:

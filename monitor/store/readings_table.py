@@ -6,7 +6,7 @@ import math
 import sqlite3
 from collections.abc import Iterable, Sequence
 
-from monitor.clock import slot_of
+from monitor.clock import TEN_MINUTES_MS, slot_of
 from monitor.errors import ReadingError
 from monitor.records import Reading
 from monitor.store.numbers import given, kept
@@ -93,6 +93,18 @@ def mark_changed(connection: sqlite3.Connection, slots: Iterable[tuple[str, int]
         " ON CONFLICT (sensor, slot_ms) DO UPDATE SET revision = ?3",
         [(sensor, slot_of(slot_ms), revision) for sensor, slot_ms in marks],
     )
+
+
+def slots_with_readings(
+    connection: sqlite3.Connection, sensor: str, start_ms: int, end_ms: int
+) -> set[tuple[str, int]]:
+    """The ten-minute slots (sensor, start) in a span in which a sensor has readings of any quantity."""
+    rows = connection.execute(
+        f"SELECT DISTINCT r.time_ms / {TEN_MINUTES_MS} FROM reading r JOIN series s ON s.id = r.series"
+        " WHERE s.sensor = ? AND r.time_ms >= ? AND r.time_ms < ?",
+        (sensor, start_ms, end_ms),
+    )
+    return {(sensor, row[0] * TEN_MINUTES_MS) for row in rows}
 
 
 def next_number(connection: sqlite3.Connection, name: str) -> int:

@@ -1,0 +1,194 @@
+"""Quality tests over a span of readings, in the form of QARTOD; each says its flag and its reason.
+
+Flags are those of UNESCO-IOC (2013), Manuals and Guides 54 vol. 3.  The tests follow the U.S. IOOS manuals for
+real-time quality control (QARTOD), with three departures where a maturing room is not a sea: a spike never
+condemns its neighbours; the flat-line test allows for rooms so steady that a healthy sensor repeats itself for
+the better part of an hour; and a humidity that stands exactly at 100 % is a clipped one.
+Default thresholds are common practice, no source, where none is named.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from monitor.records import QUANTITIES, Flag
+
+SCHEME = "maturing-room/1"
+"""The name of this set of tests and thresholds, to record beside what it judged."""
+
+HOUR_MS = 3_600_000
+CREEP_ABOVE_PCT, CREEP_AFTER_H = 80.0, 60.0
+"""Capacitive humidity sensors held so long above 80 % read up to 3 % high, and only high (data sheet of the
+SHT20, 2011: +3 % RH after 60 h above 80 % RH, reversible)."""
+LARGEST_CREEP_PCT = 3.0
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Thresholds of one quantity, in its own unit; None leaves a test out."""
+
+    climate: tuple[float, float] | None = None
+    spike: float | None = None
+    rate_per_h: float | None = None
+    flat_after_h: float | None = None
+    flat_within: float = 0.0
+
+
+# The rates leave room for a door opening beside a sensor (3 K or 15 % RH within a minute): a reading flagged here
+# is left out of the air records, and a fast change of real air must not be.
+DEFAULTS: dict[str, Limits] = {
+    "temperature": Limits((-5.0, 35.0), spike=2.0, rate_per_h=180.0, flat_after_h=6.0),
+    "humidity": Limits((30.0, 105.0), spike=10.0, rate_per_h=900.0, flat_after_h=6.0),
+    "surface_temperature": Limits((-5.0, 35.0), spike=2.0, rate_per_h=180.0, flat_after_h=6.0),
+}
+
+
+def assessed(quantity: str, readings: pd.DataFrame, limits: Limits | None = None) -> pd.DataFrame:
+    """Readings with ``flag`` and ``reason`` after every test; the worst flag wins, and what was 3 or worse stays.
+
+    Parameters
+    ----------
+    quantity
+        A name of `QUANTITIES`.
+    readings
+        Index of UTC times in order, columns ``value`` [unit of the quantity] and ``flag``.
+    limits
+        Thresholds; those of `DEFAULTS` where None.
+    """
+    if readings.empty:
+        return readings
+    limits = limits or DEFAULTS.get(quantity, Limits())
+    times = pd.DatetimeIndex(readings.index).as_unit("ms").asi8
+    values = readings["value"].to_numpy(float)
+    flags = readings["flag"].to_numpy(np.uint8).copy()
+    reasons = (
+        readings["reason"].astype(object).to_numpy().copy() if "reason" in readings else _blank(len(values))
+    )
+    for found, flag, reason in _tests(quantity, times, values, limits):
+        # 9 (missing) is no judgement of a value, and nothing is worse than 4.
+        worse = found & (flags < flag)
+        flags[worse] = flag
+        reasons[worse] = reason
+    untouched = (flags == Flag.NOT_EVALUATED) & np.isfinite(values)
+    flags[untouched] = Flag.PASS
+    return readings.assign(flag=flags, reason=reasons)
+
+
+def _blank(count: int) -> np.ndarray:
+    return np.full(count, "", dtype=object)
+
+
+def _tests(
+    quantity: str, times: np.ndarray, values: np.ndarray, limits: Limits
+) -> list[tuple[np.ndarray, int, str]]:
+    gross = QUANTITIES[quantity]
+    outside = (values < gross.lowest) | (values > gross.highest)
+    tests = [
+        (outside, int(Flag.FAIL), f"{quantity} outside {gross.lowest:g} to {gross.highest:g} {gross.unit}")
+    ]
+    if limits.climate:
+        low, high = limits.climate
+        tests.append(
+            ((values < low) | (values > high), 3, f"{quantity} outside {low:g} to {high:g}: unlike a room")
+        )
+    if limits.spike is not None:
+        tests.append(
+            (spikes(values, limits.spike), 3, f"{quantity} spike: away from both neighbours, which agree")
+        )
+    if limits.rate_per_h is not None:
+        tests.append(
+            (too_fast(times, values, limits.rate_per_h), 3, f"{quantity} changed faster than air can")
+        )
+    if limits.flat_after_h is not None:
+        flat = flat_lines(times, values, limits.flat_after_h, limits.flat_within)
+        if quantity == "humidity":
+            flat &= values < 99.95
+        tests.append((flat, 3, f"{quantity} unchanged for {limits.flat_after_h:g} h or longer: stuck?"))
+    if quantity == "humidity":
+        tests.append((clipped(values), 3, "humidity at exactly 100 %: clipped by the sensor, or wet"))
+    return tests
+
+
+def spikes(values: np.ndarray, threshold: float) -> np.ndarray:
+    """Where a value stands off from the mean of its neighbours by more than ``threshold`` while they agree.
+
+    The QARTOD average test alone would flag the good neighbours of a spike as well; asking that the two
+    neighbours lie within half the threshold of each other leaves them out.
+    """
+    found = np.zeros(len(values), bool)
+    if len(values) >= 3:
+        before, middle, after = values[:-2], values[1:-1], values[2:]
+        away = np.abs(middle - (before + after) / 2) > threshold
+        found[1:-1] = away & (np.abs(before - after) <= threshold / 2)
+    return found
+
+
+def too_fast(times_ms: np.ndarray, values: np.ndarray, rate_per_h: float) -> np.ndarray:
+    """Where a value differs from the one before by more than the rate allows over the time really elapsed.
+
+    The return from a spike is as fast as the spike: a value near the last one that was not too fast is cleared.
+    """
+    found = np.zeros(len(values), bool)
+    last = -1
+    for number in np.flatnonzero(np.isfinite(values)).tolist():
+        if last >= 0:
+            allowed = rate_per_h * max(times_ms[number] - times_ms[last], 60_000) / HOUR_MS
+            if abs(values[number] - values[last]) > allowed:
+                found[number] = True
+                continue
+        last = number
+    return found
+
+
+def flat_lines(times_ms: np.ndarray, values: np.ndarray, after_h: float, within: float = 0.0) -> np.ndarray:
+    """Where a run of values within ``within`` of its first has lasted ``after_h`` or longer, seen from its end.
+
+    Readings early in a run are not condemned: the run was not yet too long then.
+    """
+    found = np.zeros(len(values), bool)
+    start = 0
+    for number in range(1, len(values)):
+        if not abs(values[number] - values[start]) <= within:
+            start = number
+        elif times_ms[number] - times_ms[start] >= after_h * HOUR_MS:
+            found[number] = True
+    return found
+
+
+def clipped(values: np.ndarray) -> np.ndarray:
+    """Where humidity is exactly 100 and the value before or after it is too."""
+    full = values == 100.0
+    beside = np.zeros(len(values), bool)
+    beside[1:] |= full[:-1]
+    beside[:-1] |= full[1:]
+    return full & beside
+
+
+def gaps(times_ms: np.ndarray, interval_s: float, intervals: float = 3.0) -> list[tuple[int, int]]:
+    """Spans (start, end) [ms] between neighbouring readings that are longer than so many expected intervals."""
+    late = np.flatnonzero(np.diff(times_ms) > interval_s * 1000 * intervals)
+    return [(int(times_ms[n]), int(times_ms[n + 1])) for n in late]
+
+
+def disagreeing(values: np.ndarray, neighbours: np.ndarray, allowed: float) -> np.ndarray:
+    """Where a sensor is off the median of its neighbours (one row each, same times) by more than ``allowed``."""
+    if neighbours.shape[0] < 2:
+        return np.zeros(len(values), bool)
+    return np.abs(values - np.nanmedian(neighbours, axis=0)) > allowed
+
+
+def creep(times_ms: np.ndarray, humidity: np.ndarray) -> float:
+    """How far the newest humidity may read too high from creep [% RH], 0 to 3: one-sided, never noise.
+
+    It grows with the unbroken time above 80 % until 60 h; the remedy is a recovery bake as the maker of the
+    sensor tells, or a check over a salt.
+    """
+    low = np.flatnonzero(~(humidity > CREEP_ABOVE_PCT))
+    first = low[-1] + 1 if len(low) else 0
+    if first >= len(times_ms):
+        return 0.0
+    hours = (times_ms[-1] - times_ms[first]) / HOUR_MS
+    return float(min(1.0, hours / CREEP_AFTER_H) * LARGEST_CREEP_PCT)

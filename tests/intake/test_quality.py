@@ -1,0 +1,90 @@
+"""Quality tests find faults and leave healthy, slow rooms alone."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from monitor.intake.quality import assessed, creep, disagreeing, gaps
+
+MINUTE_MS = 60_000
+
+
+def frame(values: list[float], minutes: float = 1.0) -> pd.DataFrame:
+    index = pd.date_range("2026-03-01T00:00Z", periods=len(values), freq=pd.Timedelta(minutes=minutes))
+    return pd.DataFrame({"value": values, "flag": np.full(len(values), 2, np.uint8)}, index=index)
+
+
+def flags(quantity: str, values: list[float], minutes: float = 1.0) -> list[int]:
+    return [int(flag) for flag in assessed(quantity, frame(values, minutes))["flag"]]
+
+
+def test_a_spike_does_not_condemn_its_neighbours() -> None:
+    """One reading of 19 degC among twelves is suspect; those beside it pass."""
+    assert flags("temperature", [12.0, 12.1, 19.0, 12.1, 12.0]) == [1, 1, 3, 1, 1]
+
+
+def test_a_door_opening_is_no_spike() -> None:
+    """A rise that stays is air, not a fault."""
+    assert flags("temperature", [12.0, 12.0, 12.4, 12.9, 13.2, 13.3]) == [1] * 6
+
+
+def test_a_steady_cave_is_not_flat() -> None:
+    """Temperature held unchanged for 37 minutes, as published indoor data do, passes (Candanedo and Feldheim 2016,
+    Energy and Buildings 112:28-39)."""
+    assert set(flags("temperature", [12.3] * 38)) == {1}
+
+
+def test_a_stuck_sensor_is_flat_after_hours() -> None:
+    """Seven hours without any change are suspect from the sixth on."""
+    found = flags("humidity", [86.5] * 43, minutes=10)
+    assert found[:36] == [1] * 36
+    assert set(found[36:]) == {3}
+
+
+def test_humidity_at_exactly_100_is_clipped() -> None:
+    """A run of 100.0 is the end of the sensor's scale, not a measurement."""
+    assert flags("humidity", [99.0, 100.0, 100.0, 99.5]) == [1, 3, 3, 1]
+
+
+def test_impossible_and_unlikely_values() -> None:
+    """Impossible fails, unlike a room is suspect, missing stays missing."""
+    assert flags("temperature", [130.0]) == [4]
+    assert flags("humidity", [12.0]) == [3]
+    missing = frame([float("nan")]).assign(flag=np.array([9], np.uint8))
+    assert list(assessed("temperature", missing)["flag"]) == [9]
+
+
+def test_rate_of_change_counts_the_time_really_elapsed() -> None:
+    """Four kelvin in a minute is too fast; the same over a three-hour gap is not."""
+    assert flags("temperature", [12.0, 16.0])[1] == 3
+    assert flags("temperature", [12.0, 16.0], minutes=180) == [1, 1]
+
+
+def test_what_was_suspect_stays_suspect() -> None:
+    """A flag from intake is not washed away."""
+    before = frame([12.0, 12.0]).assign(flag=np.array([3, 2], np.uint8))
+    assert list(assessed("temperature", before)["flag"]) == [3, 1]
+
+
+def test_gaps_are_spans_longer_than_three_intervals() -> None:
+    """At a minute each, a gap of five minutes is one."""
+    times = np.array([0, 1, 2, 7, 8]) * MINUTE_MS
+    assert gaps(times, 60.0) == [(2 * MINUTE_MS, 7 * MINUTE_MS)]
+
+
+def test_a_sensor_away_from_its_neighbours() -> None:
+    """One that reads 4 % above the median of two others disagrees where 3 % is allowed."""
+    others = np.array([[86.0, 86.0], [85.0, 86.5]])
+    assert list(disagreeing(np.array([89.5, 86.0]), others, 3.0)) == [True, False]
+
+
+def test_creep_is_one_sided_and_grows_to_3_percent() -> None:
+    """After 60 h above 80 % a capacitive sensor may read 3 % high (data sheet of the SHT20); a dry spell resets it."""
+    times = np.arange(0, 73) * 3_600_000
+    assert creep(times, np.full(73, 88.0)) == 3.0
+    assert creep(times[:31], np.full(31, 88.0)) == pytest.approx(1.5)
+    dried = np.full(73, 88.0)
+    dried[70] = 60.0
+    assert creep(times, dried) < 0.1
