@@ -23,6 +23,7 @@ FURTHER = (
     "monitor.service_commands",
     "monitor.alarms.commands",
     "monitor.wheels.commands",
+    "monitor.review.commands",
 )
 
 
