@@ -15,6 +15,7 @@ from monitor.alarms.sender import Sender
 from monitor.climate.air_records import AirKeeper
 from monitor.clock import now_ms
 from monitor.errors import StoreAway
+from monitor.intake.calibration import derived, mark_touched
 from monitor.intake.router import Router
 from monitor.intake.subscriber import Subscriber
 from monitor.rules.engine import Engine
@@ -45,7 +46,8 @@ class Judge:
     def __init__(self, site: Site) -> None:
         self._site = site
         self._store, self._ledger, self._alarms = open_store(site), open_ledger(site), open_alarms(site)
-        self._keeper, self._engine = AirKeeper(site, self._store), Engine(site)
+        self._keeper, self._engine = AirKeeper(site, self._store, derived), Engine(site)
+        mark_touched(site, self._store)
         if state := self._store.document("rules"):
             self._engine.restore(state)
         self._contents = self._ledger.contents()
