@@ -79,10 +79,19 @@ class StoreSettings(Settings):
     commit_rows: int = Field(1000, ge=1, le=100_000)
     commit_interval_s: float = Field(1.0, gt=0, le=1.0)
     rejects_kept: int = Field(1000, ge=10, le=1_000_000)
+    seal_after_days: int = Field(7, ge=2, le=3650)
+    keep_days: dict[str, Annotated[int, Field(ge=1, le=36_500)]] = Field(default_factory=dict)
     influx_url_env: EnvironmentName = "MATURING_INFLUX_URL"
     influx_org_env: EnvironmentName = "MATURING_INFLUX_ORG"
     influx_bucket_env: EnvironmentName = "MATURING_INFLUX_BUCKET"
     influx_token_env: EnvironmentName = "MATURING_INFLUX_TOKEN"
+
+    @field_validator("keep_days")
+    @classmethod
+    def _known_quantities(cls, value: dict[str, int]) -> dict[str, int]:
+        if unknown := [q for q in value if q not in QUANTITIES]:
+            raise ValueError(f"{', '.join(unknown)}: choose from {', '.join(QUANTITIES)}")
+        return value
 
 
 class LedgerSettings(Settings):

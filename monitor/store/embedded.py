@@ -11,11 +11,12 @@ import pandas as pd
 
 from monitor.errors import StoreAway
 from monitor.records import AirRecord, Change, Reading, Reject
+from monitor.store import charting, sealing
 from monitor.store import readings_table as readings_in
 from monitor.store import side_tables as side
 from monitor.store.connections import BUSY_MS, Connections
 from monitor.store.dictionary import Dictionary, reason_texts, series_number
-from monitor.store.numbers import ROW_TYPE, VALUE_SQL, frame
+from monitor.store.numbers import ROW_TYPE, frame
 from monitor.store.protocol import SeriesSummary, Written
 from monitor.store.schema import is_current, migrate
 
@@ -91,13 +92,36 @@ class EmbeddedStore:
             number = series_number(connection, sensor, quantity)
             if number is None:
                 return frame(np.zeros(0, ROW_TYPE), [""])
-            cursor = connection.execute(
-                f"SELECT time_ms, {VALUE_SQL}, flag, reason FROM reading"
-                " WHERE series = ? AND time_ms >= ? AND time_ms < ? ORDER BY time_ms",
-                (number, start_ms, end_ms),
-            )
-            rows = np.fromiter(cursor, dtype=ROW_TYPE)
+            rows = sealing.rows_of_span(connection, number, start_ms, end_ms)
             return frame(rows, reason_texts(connection))
+
+    def read_chart(
+        self, sensor: str, quantity: str, start_ms: int, end_ms: int, points: int = 2000
+    ) -> pd.DataFrame:
+        """Good readings (flags 1 and 2) of a span in at most about ``points`` buckets that keep every extreme.
+
+        Index ``time`` (UTC, start of the bucket), columns ``low``, ``high``, ``mean`` and ``count``.
+        """
+        width = max(1, (end_ms - start_ms) // max(1, points))
+        with self._connections.reading() as connection:
+            number = series_number(connection, sensor, quantity)
+            if number is None:
+                return charting.buckets(np.empty(0, sealing.HOUR_TYPE), width)
+            if width >= sealing.HOUR_MS:
+                return charting.buckets(sealing.hours_of_span(connection, number, start_ms, end_ms), width)
+            rows = sealing.rows_of_span(connection, number, start_ms, end_ms)
+            return charting.buckets(charting.as_parts(rows), width)
+
+    def seal(self, before_ms: int, most_days: int = 200) -> int:
+        """Bring whole days that ended before a moment into their compact form; how many (0 once all are)."""
+        with self._connections.writing() as connection:
+            return sealing.seal(connection, before_ms, most_days)
+
+    def forget(self, quantity: str, before_ms: int) -> int:
+        """Delete a quantity's readings of whole days that ended before a moment; how many readings."""
+        with self._connections.writing() as connection:
+            rows = connection.execute("SELECT id FROM series WHERE quantity = ?", (quantity,)).fetchall()
+            return sum(sealing.forget_before(connection, row[0], before_ms) for row in rows)
 
     def series(self) -> list[SeriesSummary]:
         """Every series with its count, extent and newest reading."""

@@ -5,12 +5,17 @@ from __future__ import annotations
 import math
 import sqlite3
 from collections.abc import Iterable, Sequence
+from typing import Any
 
-from monitor.clock import TEN_MINUTES_MS, slot_of
+import numpy as np
+
+from monitor.clock import DAY_MS, TEN_MINUTES_MS, slot_of
 from monitor.errors import ReadingError
 from monitor.records import Reading
+from monitor.store.dictionary import reason_texts
 from monitor.store.numbers import given, kept
 from monitor.store.protocol import SeriesSummary, Written
+from monitor.store.sealing import open_again, rows_of_span
 
 Row = tuple[int, int, int | float | None, int, int]
 """Series, time [ms], value as kept, flag, reason."""
@@ -40,6 +45,7 @@ def checked(reading: Reading) -> Reading:
 
 def insert(connection: sqlite3.Connection, rows: Sequence[Row]) -> tuple[list[Row], Written]:
     """Insert what is not there yet; the rows that are new, and the account of all."""
+    open_again(connection, {(row[0], row[1] // DAY_MS) for row in rows})
     before = connection.total_changes
     connection.execute("SAVEPOINT batch")
     connection.executemany(_INSERT, rows)
@@ -99,12 +105,11 @@ def slots_with_readings(
     connection: sqlite3.Connection, sensor: str, start_ms: int, end_ms: int
 ) -> set[tuple[str, int]]:
     """The ten-minute slots (sensor, start) in a span in which a sensor has readings of any quantity."""
-    rows = connection.execute(
-        f"SELECT DISTINCT r.time_ms / {TEN_MINUTES_MS} FROM reading r JOIN series s ON s.id = r.series"
-        " WHERE s.sensor = ? AND r.time_ms >= ? AND r.time_ms < ?",
-        (sensor, start_ms, end_ms),
-    )
-    return {(sensor, row[0] * TEN_MINUTES_MS) for row in rows}
+    slots: set[tuple[str, int]] = set()
+    for (number,) in connection.execute("SELECT id FROM series WHERE sensor = ?", (sensor,)).fetchall():
+        times = rows_of_span(connection, number, start_ms, end_ms)["time_ms"]
+        slots.update((sensor, slot) for slot in np.unique(times // TEN_MINUTES_MS * TEN_MINUTES_MS).tolist())
+    return slots
 
 
 def next_number(connection: sqlite3.Connection, name: str) -> int:
@@ -129,11 +134,18 @@ def rows_of(
 def summaries(connection: sqlite3.Connection) -> list[SeriesSummary]:
     """Every series that has readings."""
     rows = connection.execute(
-        "SELECT s.sensor, s.quantity, s.count, s.first_ms, s.last_ms, r.value, r.flag, q.text"
+        "SELECT s.id, s.sensor, s.quantity, s.count, s.first_ms, s.last_ms, r.value, r.flag, q.text"
         " FROM series s LEFT JOIN reading r ON r.series = s.id AND r.time_ms = s.last_ms"
         " LEFT JOIN reason q ON q.id = r.reason WHERE s.count > 0 ORDER BY s.sensor, s.quantity"
     )
-    return [
-        SeriesSummary(row[0], row[1], row[2], row[3], row[4], given(row[5]), row[6] or 2, row[7] or "")
-        for row in rows
-    ]
+    return [_summary(connection, row) for row in rows.fetchall()]
+
+
+def _summary(connection: sqlite3.Connection, row: tuple[Any, ...]) -> SeriesSummary:
+    number, sensor, quantity, count, first_ms, last_ms, stored, flag, reason = row
+    value = given(stored)
+    if flag is None:  # the newest reading is in a sealed day
+        newest = rows_of_span(connection, number, last_ms, last_ms + 1)[-1]
+        value = float(newest["value"]) if np.isfinite(newest["value"]) else None
+        flag, reason = int(newest["flag"]), reason_texts(connection)[int(newest["reason"])]
+    return SeriesSummary(sensor, quantity, count, first_ms, last_ms, value, flag, reason or "")

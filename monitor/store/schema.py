@@ -55,6 +55,15 @@ MIGRATIONS: tuple[Migration, ...] = (
             "CREATE TABLE document (name TEXT PRIMARY KEY, content TEXT NOT NULL) WITHOUT ROWID",
         ),
     ),
+    Migration(
+        "sealed days",
+        (
+            # The hourly extremes stand before the readings, so that reading them alone does not touch those.
+            """CREATE TABLE sealed (
+                series INTEGER NOT NULL, day INTEGER NOT NULL, count INTEGER NOT NULL,
+                hours BLOB NOT NULL, data BLOB NOT NULL, UNIQUE (series, day))""",
+        ),
+    ),
 )
 
 
