@@ -21,6 +21,7 @@ AS_JSON = click.option(
 )
 FURTHER = (
     "monitor.service_commands",
+    "monitor.store.commands",
     "monitor.alarms.commands",
     "monitor.wheels.commands",
     "monitor.review.commands",

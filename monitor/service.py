@@ -22,6 +22,7 @@ from monitor.rules.engine import Engine
 from monitor.rules.moment import Moment
 from monitor.site import Site
 from monitor.store import open_store
+from monitor.store.upkeep import upkeep
 from monitor.wheels import open_ledger
 
 logger = logging.getLogger("monitor.service")
@@ -168,6 +169,7 @@ class Service:
                 if time.monotonic() >= beat_due:
                     store.put_document("beat", {"at_ms": now_ms(), "pid": os.getpid(), "parts": parts})
                     beat_due = time.monotonic() + BEAT_S
+                    upkeep(self._site.store, store)
                 failures = 0
             except StoreAway as error:
                 failures += 1
