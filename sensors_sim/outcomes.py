@@ -18,7 +18,7 @@ from sensors_sim.wheels import Wheel
 Array = NDArray[Any]
 DAY_S = 86400.0
 
-USUAL_DRYING_KG_M2_DAY = {"cloth-bound": 0.022, "natural": 0.050, "washed": 0.075}
+USUAL_DRYING_KG_M2_DAY = {"cloth-bound": 0.016, "natural": 0.038, "washed": 0.075}
 """Drying at which a rind of each kind is at ease; a young wheel dries faster, hence `YOUNG_EASE_DAYS`."""
 YOUNG_EASE_DAYS = 12.0
 CRACK_PER_DAY, CRACK_FROM_RATIO = 0.030, 1.25

@@ -122,6 +122,7 @@ def table(scores: list[Score]) -> str:
         "Written by `python -m tests.system.twins_against_truth`; do not edit. The wheels and their year are invented",
         "(`demo_data`), with a moisture model of their own; the twins get what the sensors said and the style's defaults,",
         "and nobody tuned one to the other. The mass when made is known. Error: of the whole weight loss, relative.",
+        "Goals for the median: 15 % without a weighing, 7 % with one, 3 % with three; 90 % inside the interval.",
         "",
         "| style | weighings | wheels | median error | 90th percentile | truth inside the 90 % interval |",
         "|---|---|---|---|---|---|",
