@@ -117,10 +117,12 @@ class Service:
         The settings.
     parts
         Which of ``intake`` (MQTT to store), ``judge`` (air records, rules, alarms) and ``send`` (messages out).
+    worker
+        This process's own name where several share the intake (``broker.share_name``), else empty.
     """
 
-    def __init__(self, site: Site, parts: Iterable[str] = PARTS) -> None:
-        self._site, self._wanted = site, tuple(parts)
+    def __init__(self, site: Site, parts: Iterable[str] = PARTS, worker: str = "") -> None:
+        self._site, self._wanted, self._worker = site, tuple(parts), worker
         self._stop = threading.Event()
 
     def stop(self) -> None:
@@ -155,7 +157,11 @@ class Service:
         if "intake" not in self._wanted:
             return None
         return Subscriber(
-            self._site.broker, Router(self._site), store, commit_rows=self._site.store.commit_rows
+            self._site.broker,
+            Router(self._site),
+            store,
+            commit_rows=self._site.store.commit_rows,
+            worker=self._worker,
         )
 
     def _loop(self, store: Any, subscriber: Subscriber | None, judge: Judge | None) -> None:

@@ -20,10 +20,13 @@ from monitor.site import load
 @click.option(
     "--log-level", default="INFO", show_default=True, help="DEBUG, INFO, WARNING or ERROR, to stderr."
 )
-def run(site_file: Path, parts: tuple[str, ...], log_level: str) -> None:
+@click.option(
+    "--worker", default="", help="This worker's own name, where several share the intake (broker.share_name)."
+)
+def run(site_file: Path, parts: tuple[str, ...], log_level: str, worker: str) -> None:
     """Run the monitor: take in readings, judge the air, raise alarms, send messages. Ctrl-C stops it."""
     logging.basicConfig(level=log_level.upper(), format="%(asctime)s %(levelname)s %(name)s: %(message)s")
-    service = Service(load(site_file), parts or PARTS)
+    service = Service(load(site_file), parts or PARTS, worker)
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda *_: service.stop())
     service.run()

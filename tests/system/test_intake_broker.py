@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from monitor.records import Reading
 from monitor.site import Broker, Site
 from monitor.store.embedded import EmbeddedStore
 from tests.intake.samples import site_with
-from tests.system.parts import Mosquitto, wait_for
+from tests.system.parts import Mosquitto, need, wait_for
 
 pytestmark = pytest.mark.system
 
@@ -165,3 +166,39 @@ def test_garbage_is_counted_and_acknowledged(broker: Mosquitto, store: EmbeddedS
     again = subscriber(site, store)
     again.stop()
     assert sum(store.reject_counts().values()) == 6
+
+
+def test_two_workers_share_the_load(broker: Mosquitto, store: EmbeddedStore, tmp_path: Path) -> None:
+    """Under one share name two workers split the messages: none is lost, none stored twice, both work."""
+    site = site_with(broker=Broker(port=broker.port, share_name="intake"))
+    second = EmbeddedStore(store.path)
+    workers = [subscriber(site, store, worker="a"), subscriber(site, second, worker="b")]
+    send(broker, messages(0, 600))
+    wait_for(lambda: stored(store) == 600, what="600 readings from two workers")
+    for worker in workers:
+        worker.stop()
+    taken = [worker.health()["messages"] for worker in workers]
+    assert sum(taken) == 600
+    assert min(taken) > 100
+    assert sum(worker.health()["already_stored"] for worker in workers) == 0
+    second.close()
+
+
+def test_a_certificate_that_does_not_match_is_told(tmp_path: Path, store: EmbeddedStore) -> None:
+    """A broker that shows a certificate which nobody vouches for is not trusted, and the reason is told."""
+    key, certificate = tmp_path / "key.pem", tmp_path / "certificate.pem"
+    subprocess.run(
+        [need("openssl"), "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", "/CN=elsewhere",
+         "-keyout", str(key), "-out", str(certificate)],
+        check=True, capture_output=True,
+    )  # fmt: skip
+    secure = f"certfile {certificate}\nkeyfile {key}"
+    with Mosquitto(tmp_path / "secure", more=secure) as guarded:
+        broker = Broker(port=guarded.port, tls=True)
+        taking = Subscriber(broker, Router(site_with(broker=broker)), store, backoff_s=(0.05, 0.1))
+        taking.start()
+        wait_for(
+            lambda: "certificate" in (taking.health()["error"] or "").lower(), what="the word certificate"
+        )
+        assert not taking.health()["connected"]
+        taking.stop()
