@@ -90,9 +90,16 @@ class Monitor:
         self.process = subprocess.Popen(self._command, stderr=subprocess.DEVNULL)
 
     def kill(self) -> None:
-        assert self.process is not None
-        self.process.send_signal(signal.SIGKILL)
-        self.process.wait(10)
+        if self.process is not None:
+            self.process.send_signal(signal.SIGKILL)
+            self.process.wait(10)
+            self.process = None
+
+    def __enter__(self) -> Monitor:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.kill()
 
 
 def take_store_away(path: Path) -> None:
@@ -106,10 +113,11 @@ def take_store_away(path: Path) -> None:
 
 def test_the_drill(tmp_path: Path) -> None:
     """Every message that the broker acknowledged is stored exactly once, with its own value."""
-    with Mosquitto(tmp_path / "broker") as broker:
-        path = site_file(tmp_path, broker.port)
+    with (
+        Mosquitto(tmp_path / "broker") as broker,
+        Monitor(path := site_file(tmp_path, broker.port)) as monitor,
+    ):
         store = EmbeddedStore(load(path).data_folder / FILE_NAME)
-        monitor = Monitor(path)
         monitor.start()
         # The session must stand before the first message, or the broker has nobody to keep it for.
         wait_for(
