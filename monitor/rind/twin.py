@@ -102,7 +102,7 @@ class Twin:
         celsius = self._fitting(temperature_c, "temperature_c")
         rh = self._fitting(rh_pct, "rh_pct")
         speed = self._fitting(air_speed_m_s, "air_speed_m_s")
-        steps = int(np.ceil(seconds / self._build["longest_step_s"] - 1e-9))
+        steps = max(1, int(np.ceil(seconds / self._build["longest_step_s"] - 1e-9)))
         now = self._air(seconds / steps, celsius, rh, speed)
         present = np.ones(self.wheels, dtype=bool) if now.present is None else now.present
         for _ in range(steps):
