@@ -161,7 +161,7 @@ tests/checks/test_weight_loss_published.py makes the fit anew and prints it."""
 CAMEMBERT_WRAP = 1.5e8
 """With which 300 g of Camembert fall from 57 to 48 % water (17.3 % of mass) in four weeks at 12.8 degC and 87 %,
 the middle of what Thom & Fisk 1918 tell of practice there [Pa m2 s/kg]."""
-BLUE_WRAP = 8.0e8
+BLUE_WRAP = 1.0e9
 """With which a wheel of Roquefort type falls from 41.5 to about 38.5 % water (4.8 % of mass) in five months at 10
 degC and 87.5 %, the middle of what Thom & Fisk 1918 tell (4-6 months, 85-90 %) [Pa m2 s/kg]."""
 CASTELL_PALOU_DIFFUSIVITY = 3.71e-11
