@@ -275,5 +275,5 @@ def _steady(
     transfer = heat_transfer_coefficient(air_speed_m_s) if heat_transfer is None else _known(heat_transfer)
     require(transfer, 0.01, 500.0, "heat_transfer", "W/m2/K")
     vapour = through_wrap(film_coefficient(transfer, _known(pressure_pa)), wrap)
-    surface, saturation = surface_balance(celsius, vapour_pa, activity, transfer, vapour, rounds=5)
+    surface, saturation = surface_balance(celsius, vapour_pa, activity, transfer, vapour, rounds=9)
     return surface, vapour * (activity * saturation - vapour_pa)

@@ -54,28 +54,24 @@ class StepAir:
 
 def step(wheels: WheelArrays, state: TwinState, now: StepAir) -> None:
     """Carry all wheels on by one implicit step, in place."""
-    wet = (state.film_kg > 0.0) | (now.vapour_pa > air.saturation_vapour_pressure(state.surface_c))
-    any_wet = bool(np.any(wet))
     molality = wheels.salt_mol / shell_water(wheels, state)
     activity, slope = wheels.water_activity(state.face_moisture, molality)
     vapour = drying.through_wrap(now.film, wheels.wrap)
     breath = _breath(wheels, state, now)
-    saturation = _temperature(
-        wheels,
-        state,
-        now,
-        np.where(wet, now.film, vapour) if any_wet else vapour,
-        np.where(wet, 1.0, activity) if any_wet else activity,
-        breath,
-    )
-    # free water lies outside the wrap: it meets the air directly, and the rind under it only drinks
+    balance = _Balance(wheels, state, now, breath)
+    surface, saturation = balance.settle(vapour, activity)
+    wet = (state.film_kg > 0.0) | (now.vapour_pa > saturation)
     conductance = now.seconds * wheels.exposed_m2 * vapour
     drunk: Array | None = None
-    if any_wet:
-        drunk, met = _free_water(wheels, state, now, saturation, wet)
-        conductance = np.where(wet, 0.0, conductance)
+    met = np.zeros(wheels.count)
+    if np.any(wet):
+        # free water lies outside the wrap: it meets the air directly, and the rind under it only drinks
+        surface, saturation = balance.settle(np.where(wet, now.film, vapour), np.where(wet, 1.0, activity))
+        balance.keep(surface)
+        drunk, met, dry_share = _free_water(wheels, state, now, saturation, wet)
+        conductance = conductance * dry_share
     else:
-        met = np.zeros(wheels.count)
+        balance.keep(surface)
     gain = 0.0 * wheels.mass_kg if breath is None else breath * WATER_PER_CO2
     left = _moisture(wheels, state, now, conductance, saturation, activity, slope, molality, drunk, gain)
     _account(wheels, state, now, left + met, breath)
@@ -100,42 +96,51 @@ def _breath(wheels: WheelArrays, state: TwinState, now: StepAir) -> Array | None
     return wheels.breath_mol_s * warmth * now.seconds
 
 
-def _temperature(
-    wheels: WheelArrays, state: TwinState, now: StepAir, vapour: Any, activity: Any, breath: Array | None
-) -> Array:
-    """Set surface and core temperature and return the saturation pressure at the surface [Pa]."""
-    lag = now.seconds * wheels.exposed_m2 * wheels.inner_transfer / wheels.heat_capacity
-    heat = 0.0
-    if breath is not None:
-        heat = breath * HEAT_PER_CO2 / (np.maximum(now.seconds, 1e-9) * wheels.exposed_m2)
-    surface, saturation = drying.surface_balance(
-        now.celsius,
-        now.vapour_pa,
-        activity,
-        now.transfer,
-        vapour,
-        heat_gain=heat,
-        inner_transfer=wheels.inner_transfer / (1.0 + lag),
-        inner_temperature_c=state.core_c,
-        start_c=state.surface_c,
-        rounds=2,
-    )
-    if now.present is not None:
-        surface = np.where(now.present, surface, state.surface_c)
-    state.surface_c = surface
-    state.core_c = (state.core_c + lag * surface) / (1.0 + lag)
-    return saturation
+class _Balance:
+    """Temperatures of one step: settle the surface as often as needed, then keep it and let the core follow."""
+
+    def __init__(self, wheels: WheelArrays, state: TwinState, now: StepAir, breath: Array | None) -> None:
+        self._state, self._now = state, now
+        self._lag = now.seconds * wheels.exposed_m2 * wheels.inner_transfer / wheels.heat_capacity
+        self._inner = wheels.inner_transfer / (1.0 + self._lag)
+        self._heat: Any = 0.0
+        if breath is not None:
+            self._heat = breath * HEAT_PER_CO2 / (np.maximum(now.seconds, 1e-9) * wheels.exposed_m2)
+
+    def settle(self, vapour: Any, activity: Any) -> tuple[Array, Array]:
+        """Temperature [degC] and saturation pressure [Pa] of the surface."""
+        return drying.surface_balance(
+            self._now.celsius,
+            self._now.vapour_pa,
+            activity,
+            self._now.transfer,
+            vapour,
+            heat_gain=self._heat,
+            inner_transfer=self._inner,
+            inner_temperature_c=self._state.core_c,
+            start_c=self._state.surface_c,
+            rounds=2,
+        )
+
+    def keep(self, surface: Array) -> None:
+        """Make this the surface's temperature where the air is known."""
+        state, present = self._state, self._now.present
+        state.surface_c = surface if present is None else np.where(present, surface, state.surface_c)
+        state.core_c = (state.core_c + self._lag * state.surface_c) / (1.0 + self._lag)
 
 
 def _free_water(
     wheels: WheelArrays, state: TwinState, now: StepAir, saturation: Array, wet: NDArray[np.bool_]
-) -> tuple[Array, Array]:
-    """Free water on wet wheels: what the rind drinks of it, and what the air takes (negative: gives) [kg].
+) -> tuple[Array, Array, Array]:
+    """Free water on wet wheels: what the rind drinks [kg], what the air takes (negative: gives) [kg], and the
+    share of the step in which the rind itself meets the air, its water having gone before the end [-].
 
     The rind drinks until its surface is as moist as the fresh cheese was (assumed, no source).
     """
-    met = now.seconds * wheels.exposed_m2 * now.film * (saturation - now.vapour_pa)
-    met = np.where(wet, np.minimum(met, state.film_kg), 0.0)
+    could = now.seconds * wheels.exposed_m2 * now.film * (saturation - now.vapour_pa)
+    met = np.where(wet, np.minimum(could, state.film_kg), 0.0)
+    early = wet & (could > state.film_kg)
+    dry_share = np.where(early, 1.0 - state.film_kg / np.where(early, could, 1.0), np.where(wet, 0.0, 1.0))
     film = state.film_kg - met
     first, full = state.moisture[0], np.maximum(wheels.start_moisture, state.face_moisture)
     pull = transport(wheels, state.core_c, now.seconds) * wheels.reach[0]
@@ -143,7 +148,7 @@ def _free_water(
     room = wheels.capacity[0] * (full - first)
     drunk = np.where(wet, np.clip(np.minimum(wanted, room), 0.0, film), 0.0)
     state.film_kg = film - drunk
-    return drunk, met
+    return drunk, met, dry_share
 
 
 def _moisture(

@@ -1,0 +1,222 @@
+"""The rind twin: water conserved, the laws of direction, and what it tells of a rind."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from monitor.errors import PhysicsError
+from monitor.rind.presets import PRESETS
+from monitor.rind.twin import Twin
+
+CLOTH = PRESETS["cloth-bound"]
+BARE = CLOTH.with_values({"wrap_resistance": 0.0})
+HOUR, DAY = 3600.0, 86_400.0
+
+
+def lived(twin: Twin, days: float, celsius: object, rh: object, step_s: float = 6 * HOUR) -> Twin:
+    for _ in range(round(days * DAY / step_s)):
+        twin.advance(step_s, celsius, rh, 0.2)
+    return twin
+
+
+def test_water_is_conserved_over_two_years_of_hourly_air() -> None:
+    """Shells, free water and what left agree to 1e-9, with dew, breathing, gaps and bare rinds among them."""
+    generator = np.random.default_rng(5)
+    wheels = [CLOTH, BARE, *(PRESETS[k] for k in ("natural", "washed", "bloomy"))]
+    twin = Twin(wheels)
+    celsius = 11.5 + 2.0 * np.sin(np.arange(17_520) / 24 * 2 * np.pi) + generator.normal(0, 0.5, 17_520)
+    rh = np.clip(90.0 + 8.0 * np.sin(np.arange(17_520) / 700.0) + generator.normal(0, 3, 17_520), 0.0, 100.0)
+    rh[generator.random(17_520) < 0.01] = np.nan
+    dewy = False
+    for t, h in zip(celsius, rh, strict=True):
+        twin.advance(HOUR, t, h, 0.2)
+        dewy |= bool(np.any(twin.free_water_kg_m2 > 0.0))
+    assert dewy
+    assert np.all(twin.gap_s > 0.0)
+    assert np.all(np.abs(twin.water_error_kg) < 1e-9 * twin.water_kg)
+    assert np.all(np.abs(twin.water_error_kg) < 1e-9 * np.abs(twin.state.left_kg))
+
+
+PAIRS = 40
+WRAPS = st.lists(st.floats(0.0, 2e9), min_size=PAIRS, max_size=PAIRS)
+
+
+def pairs(wraps: list[float], more: float = 0.0) -> Twin:
+    """Wheels of these wraps, then the same again with more wrap."""
+    return Twin([CLOTH.with_values({"wrap_resistance": w}) for w in wraps + [w + more for w in wraps]])
+
+
+@settings(max_examples=10, deadline=None)
+@given(st.floats(4.0, 20.0), st.floats(55.0, 97.0), st.floats(0.5, 15.0), WRAPS, st.integers(0, 1000))
+def test_drier_air_never_gives_a_heavier_wheel(t: float, rh: float, less: float, wraps: list[float], seed: int) -> None:
+    """At every moment of a swinging fortnight: one of each pair gets every record's air a fixed amount drier.
+
+    A milligram is allowed where dew comes and goes on one wheel of a pair and not on the other.
+    """
+    generator = np.random.default_rng(seed)
+    twin = pairs(wraps)
+    for _ in range(56):
+        now = np.clip(rh + generator.normal(0, 4, PAIRS), 30.0, 99.5)
+        celsius = np.tile(t + generator.normal(0, 1, PAIRS), 2)
+        twin.advance(6 * HOUR, celsius, np.concatenate([now, now - less]), 0.2)
+        assert np.all(twin.mass_kg[PAIRS:] <= twin.mass_kg[:PAIRS] + 1e-6)
+
+
+@settings(max_examples=10, deadline=None)
+@given(st.floats(4.0, 20.0), st.floats(50.0, 93.0), WRAPS, st.floats(1e7, 5e9))
+def test_thicker_wrap_never_dries_faster(t: float, rh: float, wraps: list[float], more: float) -> None:
+    """Over a fortnight of the same air."""
+    loss = lived(pairs(wraps, more), 14, t, rh).loss_kg
+    assert np.all(loss[PAIRS:] < loss[:PAIRS])
+
+
+@settings(max_examples=10, deadline=None)
+@given(st.floats(2.0, 16.0), st.floats(50.0, 90.0), st.floats(0.5, 6.0), WRAPS)
+def test_warmer_at_equal_humidity_dries_faster(t: float, rh: float, more: float, wraps: list[float]) -> None:
+    """Over a fortnight, wheels starting at their air's temperature."""
+    twin = pairs(wraps)
+    air_c = np.repeat([t, t + more], PAIRS)
+    twin.state.surface_c, twin.state.core_c = air_c.copy(), air_c.copy()
+    loss = lived(twin, 14, air_c, rh).loss_kg
+    assert np.all(loss[PAIRS:] > loss[:PAIRS])
+
+
+def test_smaller_wheels_lose_a_larger_share() -> None:
+    """More surface for each kilogram: a 5.7 kg wheel beside one of 25 kg."""
+    small = CLOTH.with_values({"diameter_m": 0.1524, "height_m": 0.3048, "mass_kg": 5.67})
+    share = lived(Twin([CLOTH, small]), 90, 12.0, 82.0).loss_fraction
+    assert share[1] > 1.3 * share[0]
+
+
+def test_wheels_do_not_feel_each_other() -> None:
+    """Alone or among a thousand others of other kinds, a wheel ends at the same mass to the last digits."""
+    kinds = [PRESETS[k] for k in PRESETS]
+    many = lived(Twin([kinds[i % 5] for i in range(1500)]), 5, 12.0, np.linspace(70, 95, 1500))
+    for i in (0, 701, 1498):
+        alone = lived(Twin([kinds[i % 5]]), 5, 12.0, float(np.linspace(70, 95, 1500)[i]))
+        assert many.mass_kg[i] == pytest.approx(alone.mass_kg[0], rel=1e-13)
+
+
+def test_rind_dries_toward_the_air_while_the_core_stays_moist() -> None:
+    """After two bare months at 60 %: the face nears the room's humidity, the middle has not noticed."""
+    twin = lived(Twin([BARE]), 60, 12.0, 60.0, HOUR)
+    assert twin.rind_water_activity[0] == pytest.approx(0.62, abs=0.03)
+    assert twin.moisture[-1, 0] == pytest.approx(CLOTH.initial_moisture, rel=1e-3)
+    assert np.all(np.diff(twin.moisture[:, 0]) > -1e-12)
+    assert twin.moisture_gradient[0] > 0.0
+
+
+def test_dry_bare_rind_strains_more_than_a_wrapped_one() -> None:
+    """The cracking index tells them apart, and an even wheel has none."""
+    twin = Twin([BARE, CLOTH])
+    assert np.allclose(twin.cracking_index, 0.0, atol=1e-12)
+    index = lived(twin, 30, 12.0, 70.0).cracking_index
+    assert index[0] > 1.0 > index[1] > 0.0
+    assert np.allclose(twin.cracking_strain, 0.05 * index)
+
+
+def test_warm_damp_air_lays_free_water_on_a_cold_wheel() -> None:
+    """A door open to 20 degC and 90 % over wheels at 8: dew within the hour; back in dry air it goes."""
+    twin = lived(Twin([CLOTH], start_temperature_c=8.0), 2, 8.0, 88.0, HOUR)
+    assert twin.free_water_kg_m2[0] == 0.0
+    twin.advance(HOUR, 20.0, 90.0, 0.2)
+    assert twin.free_water_kg_m2[0] > 0.005
+    assert twin.rind_water_activity[0] == 1.0
+    assert twin.evaporation_kg_m2_s[0] < 0.0
+    lived(twin, 2, 12.0, 75.0, HOUR)
+    assert twin.free_water_kg_m2[0] == 0.0
+    assert abs(twin.water_error_kg[0]) < 1e-9
+
+
+def test_dry_rind_drinks_the_dew_on_it() -> None:
+    """A rind dried for a month takes part of the dew in; a fresh one, full, does not."""
+    dry = lived(Twin([BARE], start_temperature_c=8.0), 30, 8.0, 60.0, HOUR)
+    before = dry.moisture[0, 0]
+    dry.advance(HOUR, 20.0, 95.0, 0.2)
+    assert dry.moisture[0, 0] > before + 0.01
+    assert abs(dry.water_error_kg[0]) < 1e-9
+
+
+def test_breathing_rind_loses_carbon_and_warms() -> None:
+    """In saturated air a washed wheel still gets lighter, by 0.012 kg for each mol, and keeps a little warmer."""
+    breathing = PRESETS["washed"].with_values({"respiration_mol_kg_day": 0.01})
+    still = breathing.with_values({"respiration_mol_kg_day": 0.0})
+    twin = lived(Twin([breathing, still]), 10, 12.0, 97.0, HOUR)
+    mol = 0.01 * 2.0 * 10
+    warmth = twin.rind_temperature_c[0] - twin.rind_temperature_c[1]
+    assert warmth > 0.01
+    assert twin.state.burnt_kg[0] == pytest.approx(0.030026 * mol, rel=0.05)
+    assert twin.loss_kg[0] > twin.loss_kg[1]
+
+
+def test_core_follows_the_air_with_a_lag() -> None:
+    """A 25 kg wheel moved from 12 to 8 degC: an hour later its inside has hardly noticed, in three days it has."""
+    twin = Twin([CLOTH])
+    lived(twin, 1 / 24, 8.0, 85.0, 600.0)
+    assert twin.rind_temperature_c[0] < twin.core_temperature_c[0]
+    assert 11.0 < twin.core_temperature_c[0] < 12.0
+    lived(twin, 3, 8.0, 85.0, HOUR)
+    assert twin.core_temperature_c[0] == pytest.approx(8.0, abs=0.5)
+
+
+def test_lifting_the_cloth_speeds_drying_from_then_on() -> None:
+    """Only the wheel named, and the change is kept with it."""
+    twin = lived(Twin([CLOTH] * 2), 10, 12.0, 80.0)
+    twin.rewrap([1], 0.0)
+    before = twin.loss_kg
+    gained = lived(twin, 10, 12.0, 80.0).loss_kg - before
+    assert gained[1] > 2.0 * gained[0]
+    assert twin.parameters[1].wrap_resistance == 0.0
+
+
+def test_ten_minute_and_hourly_records_come_to_the_same() -> None:
+    """Six records of ten minutes or one of an hour: the same month to 0.1 % of the loss."""
+    fine, coarse = Twin([CLOTH, BARE]), Twin([CLOTH, BARE])
+    lived(fine, 30, 12.0, 80.0, 600.0)
+    lived(coarse, 30, 12.0, 80.0, HOUR)
+    assert coarse.loss_kg == pytest.approx(fine.loss_kg, rel=1e-3)
+
+
+@pytest.mark.parametrize("rh", [0.0, 5.0, 100.0])
+def test_extreme_air_stays_finite(rh: float) -> None:
+    """Desert and fog, bare and long: no NaN, no negative water, no lost gram."""
+    twin = lived(Twin([BARE, PRESETS["bloomy"]]), 60, 30.0, rh)
+    assert np.all(np.isfinite(twin.mass_kg))
+    assert np.all(twin.moisture > 0.0)
+    assert np.all((twin.rind_water_activity >= 0.0) & (twin.rind_water_activity <= 1.0))
+    assert np.all(np.abs(twin.water_error_kg) < 1e-9 * twin.water_kg)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "word"),
+    [
+        ((HOUR, 12.0, 101.0), "rh_pct"),
+        ((HOUR, 12.0, -0.5), "rh_pct"),
+        ((HOUR, 61.0, 85.0), "temperature_c"),
+        ((HOUR, -41.0, 85.0), "temperature_c"),
+        ((HOUR, 12.0, 85.0, -1.0), "air_speed_m_s"),
+        ((0.0, 12.0, 85.0), "seconds"),
+        ((float("nan"), 12.0, 85.0), "seconds"),
+        ((HOUR, [12.0, 12.0, 12.0], 85.0), "shape"),
+        ((HOUR, "cold", 85.0), "numbers are expected"),
+        ((HOUR, float("inf"), 85.0), "temperature_c"),
+    ],
+)
+def test_impossible_air_is_refused_and_changes_nothing(arguments: tuple, word: str) -> None:
+    """The message names what is wrong, and the wheels stand as they were."""
+    twin = lived(Twin([CLOTH] * 2), 1, 12.0, 85.0)
+    before = twin.to_bytes()
+    with pytest.raises(PhysicsError, match=word):
+        twin.advance(*arguments)
+    assert twin.to_bytes() == before
+
+
+def test_impossible_builds_are_refused() -> None:
+    """Too few shells, or a pressure given in hPa."""
+    with pytest.raises(PhysicsError, match="shells"):
+        Twin([CLOTH], shells=2)
+    with pytest.raises(PhysicsError, match="pressure_pa"):
+        Twin([CLOTH], pressure_pa=1013.0)
