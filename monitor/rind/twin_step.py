@@ -64,16 +64,16 @@ def step(wheels: WheelArrays, state: TwinState, now: StepAir) -> None:
     conductance = now.seconds * wheels.exposed_m2 * vapour
     drunk: Array | None = None
     met = np.zeros(wheels.count)
+    beside: Any = now.vapour_pa  # the vapour pressure that the rind itself meets
     if np.any(wet):
-        # free water lies outside the wrap: it meets the air directly, and the rind under it only drinks
-        surface, saturation = balance.settle(np.where(wet, now.film, vapour), np.where(wet, 1.0, activity))
-        balance.keep(surface)
+        # free water lies outside the wrap: the air trades with it, and the rind stands in saturated air
+        shared = 1.0 - vapour / now.film * (1.0 - activity)
+        surface, saturation = balance.settle(np.where(wet, now.film, vapour), np.where(wet, shared, activity))
         drunk, met, dry_share = _free_water(wheels, state, now, saturation, wet)
-        conductance = conductance * dry_share
-    else:
-        balance.keep(surface)
+        beside = saturation + dry_share * (now.vapour_pa - saturation)
+    balance.keep(surface)
     gain = 0.0 * wheels.mass_kg if breath is None else breath * WATER_PER_CO2
-    left = _moisture(wheels, state, now, conductance, saturation, activity, slope, molality, drunk, gain)
+    left = _moisture(wheels, state, now, conductance, saturation, beside, activity, slope, molality, drunk, gain)
     _account(wheels, state, now, left + met, breath)
 
 
@@ -157,6 +157,7 @@ def _moisture(
     now: StepAir,
     conductance: Array,
     saturation: Array,
+    beside: Any,
     activity: Array,
     slope: Array,
     molality: Array,
@@ -170,7 +171,7 @@ def _moisture(
     face = state.face_moisture
 
     def outflow(a: Array) -> Array:
-        return conductance * (a * saturation - now.vapour_pa)
+        return conductance * (a * saturation - beside)
 
     # Newton on the surface's own moisture, then linearise about where it lands
     supply = face_reach * (solver.potential(first) - solver.potential(face))
