@@ -2,7 +2,7 @@
 
 Wrap, diffusivity and humidity bias are laid out on a grid of Chebyshev points; every point is a wheel of one
 twin, so a wheel's whole history under all of them is one replay. Between the points the loss is the
-interpolating polynomial: within 0.2 % of the twin itself (tests/rind/test_fitting.py).
+interpolating polynomial: within 0.5 % of the twin itself (tests/rind/test_fitting.py).
 """
 
 from __future__ import annotations
