@@ -27,7 +27,7 @@ def processes_about(folder: Path) -> list[str]:
             line = entry.read_bytes().replace(b"\0", b" ").decode(errors="replace")
         except OSError:
             continue
-        if str(folder) in line and "pytest" not in line:
+        if str(folder) in line:
             found.append(line)
     return found
 
