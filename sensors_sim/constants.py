@@ -40,7 +40,9 @@ def vapour_transfer(heat_coefficient_w_m2_k: float, pressure_pa: float) -> float
     Chilton and Colburn (1934), Ind Eng Chem 26:1183 (analogy; exponent 2/3).  At 12 degC and 101325 Pa
     h = 5 W/m2K gives 3.36e-8.
     """
-    return heat_coefficient_w_m2_k * VAPOUR_RATIO / (pressure_pa * DRY_AIR_HEAT_J_KG_K * LEWIS_NUMBER ** (2 / 3))
+    return (
+        heat_coefficient_w_m2_k * VAPOUR_RATIO / (pressure_pa * DRY_AIR_HEAT_J_KG_K * LEWIS_NUMBER ** (2 / 3))
+    )
 
 
 def heat_coefficient(air_speed_m_s: float) -> float:

@@ -29,7 +29,9 @@ def size_of(fault: Fault) -> float:
 def _simulated(fault: Fault, speed: float) -> Fault:
     if fault.clock == "simulated":
         return fault
-    return fault.model_copy(update={"start": fault.start * speed, "end": fault.end * speed, "clock": "simulated"})
+    return fault.model_copy(
+        update={"start": fault.start * speed, "end": fault.end * speed, "clock": "simulated"}
+    )
 
 
 def _drawn(scenario: Scenario) -> list[Fault]:
@@ -59,10 +61,15 @@ def _targets(scenario: Scenario, kind: str) -> list[str]:
     return {"humidifier dry": with_mist, "door ajar": [r.id for r in scenario.rooms]}.get(kind, with_coil)
 
 
-def active_steps(faults: list[Fault], room: str, start_s: float, steps: int, dt: float) -> list[dict[str, float]]:
+def active_steps(
+    faults: list[Fault], room: str, start_s: float, steps: int, dt: float
+) -> list[dict[str, float]]:
     """For each step, the room faults that are active in it with their sizes."""
-    here = [f for f in faults if f.target == room and f.kind in ROOM_FAULTS
-            and f.start < start_s + steps * dt and f.end > start_s]
+    here = [
+        f
+        for f in faults
+        if f.target == room and f.kind in ROOM_FAULTS and f.start < start_s + steps * dt and f.end > start_s
+    ]
     if not here:
         nothing: dict[str, float] = {}
         return [nothing] * steps

@@ -56,7 +56,9 @@ class BrokerAddress:
         values = {}
         for name in (self.username_env, self.password_env):
             if name and name not in os.environ:
-                raise BrokerRefused(f"the environment variable {name} is not set; it should hold the broker's login")
+                raise BrokerRefused(
+                    f"the environment variable {name} is not set; it should hold the broker's login"
+                )
             values[name] = os.environ[name] if name else None
         user = values.get(self.username_env)
         return (user, values.get(self.password_env)) if user is not None else None
@@ -80,7 +82,9 @@ class Publisher:
         self._client = self._make_client()
 
     def _make_client(self) -> mqtt.Client:
-        client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id=self._address.client_id, clean_session=True)
+        client = mqtt.Client(
+            CallbackAPIVersion.VERSION2, client_id=self._address.client_id, clean_session=True
+        )
         login = self._address.credentials()
         if login:
             client.username_pw_set(*login)
@@ -119,7 +123,9 @@ class Publisher:
     def check(self) -> None:
         """Raise BrokerRefused if the broker has refused us."""
         if self._refusal:
-            raise BrokerRefused(f"{self._where} refused: {self._refusal}; check name, password and its access list")
+            raise BrokerRefused(
+                f"{self._where} refused: {self._refusal}; check name, password and its access list"
+            )
 
     def send(self, topic: str, payload: bytes, retained: bool = False) -> None:
         """Take a message; it is sent as soon as the broker is there and kept until acknowledged."""
@@ -170,7 +176,9 @@ class Publisher:
         self._client.disconnect()
         self._client.loop_stop()
 
-    def _on_connect(self, client: mqtt.Client, _data: Any, _flags: Any, reason: ReasonCode, _properties: Any) -> None:
+    def _on_connect(
+        self, client: mqtt.Client, _data: Any, _flags: Any, reason: ReasonCode, _properties: Any
+    ) -> None:
         if reason.is_failure:
             self._refusal = str(reason)
             self._answered.set()
@@ -215,8 +223,12 @@ class _Clock:
 
 
 def publish(
-    scenario: Scenario, address: BrokerAddress, speed: float = 1.0, seconds: float | None = None,
-    stop: threading.Event | None = None, stamps: Literal["real", "simulated"] = "real",
+    scenario: Scenario,
+    address: BrokerAddress,
+    speed: float = 1.0,
+    seconds: float | None = None,
+    stop: threading.Event | None = None,
+    stamps: Literal["real", "simulated"] = "real",
 ) -> int:
     """Run a scenario live until ``stop`` is set or ``seconds`` real seconds have passed.
 
@@ -258,17 +270,26 @@ def _at_speed(scenario: Scenario, speed: float, stamps: str) -> Scenario:
     if stamps == "simulated":
         return scenario
     sensors = tuple(
-        s.model_copy(update={
-            "interval": s.interval * speed, "clock_offset_s": s.clock_offset_s * speed,
-            "clock_jitter_s": s.clock_jitter_s * speed, "dropout_longest": s.dropout_longest * speed,
-            "dropouts_per_week": s.dropouts_per_week / speed,
-        }) for s in scenario.sensors
+        s.model_copy(
+            update={
+                "interval": s.interval * speed,
+                "clock_offset_s": s.clock_offset_s * speed,
+                "clock_jitter_s": s.clock_jitter_s * speed,
+                "dropout_longest": s.dropout_longest * speed,
+                "dropouts_per_week": s.dropouts_per_week / speed,
+            }
+        )
+        for s in scenario.sensors
     )
     return scenario.model_copy(update={"sensors": sensors})
 
 
 def _run(
-    scenario: Scenario, publisher: Publisher, speed: float, seconds: float | None, stop: threading.Event,
+    scenario: Scenario,
+    publisher: Publisher,
+    speed: float,
+    seconds: float | None,
+    stop: threading.Event,
     stamps: Literal["real", "simulated"],
 ) -> None:
     world = World(scenario, speed)
@@ -297,8 +318,11 @@ def _messages(
     result = []
     for index in range(len(samples)):
         payload = senml(
-            samples.sensor, clock.epoch_s(float(samples.stamp_s[index])), float(samples.temperature_c[index]),
-            float(samples.humidity_pct[index]), float(samples.battery_v[index]),
+            samples.sensor,
+            clock.epoch_s(float(samples.stamp_s[index])),
+            float(samples.temperature_c[index]),
+            float(samples.humidity_pct[index]),
+            float(samples.battery_v[index]),
         )
         send_s = float(samples.send_s[index])
         for fault in faults:

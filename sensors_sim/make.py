@@ -64,14 +64,22 @@ def make_files(scenario: Scenario, folder: Path, show_progress: bool = True) -> 
     parts: dict[str, list[Samples]] = defaultdict(list)
     air: list[Span] = []
     effects: list[Effect] = []
-    for span in tqdm(recorder.days(), total=int(np.ceil(scenario.days)), unit="day", disable=not show_progress):
+    for span in tqdm(
+        recorder.days(), total=int(np.ceil(scenario.days)), unit="day", disable=not show_progress
+    ):
         for samples in network.messages(span):
             parts[samples.sensor].append(samples)
         air.append(span)
     whole = joined(air)
-    sent = {sensor: _in_order(_held_back(p, recorder.world.faults) for p in some) for sensor, some in parts.items()}
+    sent = {
+        sensor: _in_order(_held_back(p, recorder.world.faults) for p in some)
+        for sensor, some in parts.items()
+    }
     effects += recorder.effects.finish() + _sensor_effects(scenario, recorder.world.faults, sent, whole)
-    jobs = [(folder / "readings" / f"{sensor}.csv.gz", s, scenario.start.timestamp()) for sensor, s in sent.items()]
+    jobs = [
+        (folder / "readings" / f"{sensor}.csv.gz", s, scenario.start.timestamp())
+        for sensor, s in sent.items()
+    ]
     with ProcessPoolExecutor(WRITERS) as pool:
         list(tqdm(pool.map(_write_readings, jobs), total=len(jobs), unit="sensor", disable=not show_progress))
     _write_ledger(folder / "ledger.csv", recorder.observer.rows, scenario.start)
@@ -102,7 +110,9 @@ def _in_order(some: Iterable[Samples]) -> Samples:
     return replace(parts[0], **ordered)
 
 
-def _sensor_effects(scenario: Scenario, faults: list[Fault], sent: dict[str, Samples], air: Span) -> list[Effect]:
+def _sensor_effects(
+    scenario: Scenario, faults: list[Fault], sent: dict[str, Samples], air: Span
+) -> list[Effect]:
     settings = {s.id: s for s in scenario.sensors}
     result = []
     for fault in faults:
@@ -118,13 +128,15 @@ def _sensor_effects(scenario: Scenario, faults: list[Fault], sent: dict[str, Sam
 
 def _write_readings(job: tuple[Path, Samples, float]) -> None:
     path, samples, start_epoch_s = job
-    table = pd.DataFrame({
-        "stamp_ms": np.round((start_epoch_s + samples.stamp_s) * 1000).astype(np.int64),
-        "sent_ms": np.round((start_epoch_s + samples.send_s) * 1000).astype(np.int64),
-        "temperature_c": np.round(samples.temperature_c, 3),
-        "humidity_pct": np.round(samples.humidity_pct, 2),
-        "battery_v": samples.battery_v,
-    })
+    table = pd.DataFrame(
+        {
+            "stamp_ms": np.round((start_epoch_s + samples.stamp_s) * 1000).astype(np.int64),
+            "sent_ms": np.round((start_epoch_s + samples.send_s) * 1000).astype(np.int64),
+            "temperature_c": np.round(samples.temperature_c, 3),
+            "humidity_pct": np.round(samples.humidity_pct, 2),
+            "battery_v": samples.battery_v,
+        }
+    )
     text = table.to_csv(index=False, lineterminator="\n")
     path.write_bytes(gzip.compress(text.encode(), 4, mtime=0))
 
@@ -152,13 +164,31 @@ def _write_truth(folder: Path, recorder: Recorder, air: Span, effects: list[Effe
     np.savez_compressed(folder / "air.npz", **tables)
     stock = recorder.world.stock
     np.savez_compressed(
-        folder / "wheels.npz", wheel=np.array([w.id for w in stock.wheels]), made_kg=stock.made_kg,
-        made_s=np.array([w.made_s for w in stock.wheels]), mass_kg=np.array(recorder.mass_kg),
+        folder / "wheels.npz",
+        wheel=np.array([w.id for w in stock.wheels]),
+        made_kg=stock.made_kg,
+        made_s=np.array([w.made_s for w in stock.wheels]),
+        mass_kg=np.array(recorder.mass_kg),
         rind_activity=np.array(recorder.rind_activity, dtype=np.float32),
     )
-    events = [["at_s", "wheel", "what"], *([f"{e.time_s:.0f}", e.wheel, e.what] for e in recorder.outcomes.events)]
+    events = [
+        ["at_s", "wheel", "what"],
+        *([f"{e.time_s:.0f}", e.wheel, e.what] for e in recorder.outcomes.events),
+    ]
     _write_rows(folder / "events.csv", events)
-    head = ["kind", "target", "other", "start_s", "end_s", "size", "mean_k", "most_k", "mean_pct", "most_pct", "messages"]
+    head = [
+        "kind",
+        "target",
+        "other",
+        "start_s",
+        "end_s",
+        "size",
+        "mean_k",
+        "most_k",
+        "mean_pct",
+        "most_pct",
+        "messages",
+    ]
     _write_rows(folder / "faults.csv", [head, *(_effect_row(effect) for effect in effects)])
 
 
@@ -166,8 +196,16 @@ def _effect_row(effect: Effect) -> list[str]:
     fault = effect.fault
     numbers = [f"{x:.3f}" for x in (effect.mean_k, effect.most_k, effect.mean_pct, effect.most_pct)]
     size = "" if fault.size is None else f"{fault.size:g}"
-    return [fault.kind, fault.target, fault.other, f"{fault.start:.0f}", f"{fault.end:.0f}", size, *numbers,
-            str(effect.messages)]
+    return [
+        fault.kind,
+        fault.target,
+        fault.other,
+        f"{fault.start:.0f}",
+        f"{fault.end:.0f}",
+        size,
+        *numbers,
+        str(effect.messages),
+    ]
 
 
 def _write_rows(path: Path, rows: list[list[str]]) -> None:

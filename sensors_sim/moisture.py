@@ -72,7 +72,9 @@ class MoistureField:
         centre_r, centre_z = 0.5 * (radial[:, 1:] + radial[:, :-1]), 0.5 * (height[:, 1:] + height[:, :-1])
         between_r = 4.0 * np.pi * radial[:, 1:-1] / np.diff(centre_r, axis=1)
         self._radial = between_r[:, :, None] * thick[:, None, :] * paste.dry_kg_m3[:, None, None]
-        self._height = 2.0 * ring[:, :, None] / np.diff(centre_z, axis=1)[:, None, :] * paste.dry_kg_m3[:, None, None]
+        self._height = (
+            2.0 * ring[:, :, None] / np.diff(centre_z, axis=1)[:, None, :] * paste.dry_kg_m3[:, None, None]
+        )
         shape = self.dry_kg.shape
         self.water_ratio = np.broadcast_to(paste.water_ratio[:, None, None], shape).copy()
         self._fresh_ratio = paste.water_ratio[:, None, None]
@@ -103,18 +105,22 @@ class MoistureField:
         height = self._height[which] * 0.5 * (diffusivity[:, :, 1:] + diffusivity[:, :, :-1])
         for is_radial in (self._radial_first, not self._radial_first):
             if is_radial:
-                ratio = _diffuse(ratio.transpose(1, 0, 2), dry.transpose(1, 0, 2), radial.transpose(1, 0, 2),
-                                 dt).transpose(1, 0, 2)
+                ratio = _diffuse(
+                    ratio.transpose(1, 0, 2), dry.transpose(1, 0, 2), radial.transpose(1, 0, 2), dt
+                ).transpose(1, 0, 2)
             else:
-                ratio = _diffuse(ratio.transpose(2, 0, 1), dry.transpose(2, 0, 1), height.transpose(2, 0, 1),
-                                 dt).transpose(1, 2, 0)
+                ratio = _diffuse(
+                    ratio.transpose(2, 0, 1), dry.transpose(2, 0, 1), height.transpose(2, 0, 1), dt
+                ).transpose(1, 2, 0)
         self._radial_first = not self._radial_first
         self.water_ratio[which] = ratio
 
     def _diffusivity(self, which: Array, ratio: Array, temperature_c: Array) -> Array:
         wetness = np.clip(ratio / self._fresh_ratio[which], 0.0, 1.2)
         warm = np.exp(-ACTIVATION_J_MOL / GAS_J_MOL_K * (1.0 / (temperature_c + 273.15) - 1.0 / REFERENCE_K))
-        result: Array = (self.paste.diffusivity_m2_s[which] * warm)[:, None, None] * (0.12 + 0.88 * wetness**1.5)
+        result: Array = (self.paste.diffusivity_m2_s[which] * warm)[:, None, None] * (
+            0.12 + 0.88 * wetness**1.5
+        )
         return result
 
 

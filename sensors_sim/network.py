@@ -59,7 +59,10 @@ def faster(scenario: Scenario, interval_s: float) -> Scenario:
 def only(samples: Samples, keep: Array) -> Samples:
     """The messages picked by a mask."""
     return replace(
-        samples, stamp_s=samples.stamp_s[keep], send_s=samples.send_s[keep],
-        temperature_c=samples.temperature_c[keep], humidity_pct=samples.humidity_pct[keep],
+        samples,
+        stamp_s=samples.stamp_s[keep],
+        send_s=samples.send_s[keep],
+        temperature_c=samples.temperature_c[keep],
+        humidity_pct=samples.humidity_pct[keep],
         battery_v=samples.battery_v[keep],
     )

@@ -57,12 +57,16 @@ class Observer:
             if wheel.style.rind != "cloth-bound":
                 note((moment + 900.0, index, "washing" if wheel.style.rind == "washed" else "brushing"))
         if rng.uniform() < habits.weighed_share:
-            for moment in self._rounds(wheel.made_s, judged_s, habits.weigh_every / DAY_S, habits.weigh_every, 0.08):
+            for moment in self._rounds(
+                wheel.made_s, judged_s, habits.weigh_every / DAY_S, habits.weigh_every, 0.08
+            ):
                 note((moment + 600.0, index, "weighing"))
         note((judged_s, index, "judging"))
         note((wheel.leaves_s - 600.0, index, "leaving"))
 
-    def _rounds(self, made_s: float, until_s: float, first_days: float, every_s: float, spread: float) -> list[float]:
+    def _rounds(
+        self, made_s: float, until_s: float, first_days: float, every_s: float, spread: float
+    ) -> list[float]:
         result, moment = [], made_s + first_days * DAY_S
         while moment < until_s - DAY_S:
             result.append(_workday(moment) + float(self._rng.uniform(0, 2 * 3600.0)))
@@ -79,13 +83,29 @@ class Observer:
     def _write(self, at_s: float, index: int, kind: str, **details: Any) -> None:
         wheel = self._stock.wheels[index]
         author = AUTHORS[0] if self._rng.uniform() < 0.7 else AUTHORS[1]
-        self.rows.append({"at_s": round(at_s), "kind": kind, "author": author, "make": wheel.make,
-                          "wheel": wheel.id, **details})
+        self.rows.append(
+            {
+                "at_s": round(at_s),
+                "kind": kind,
+                "author": author,
+                "make": wheel.make,
+                "wheel": wheel.id,
+                **details,
+            }
+        )
 
     def _do_make(self, at_s: float, index: int, _task: str) -> None:
         wheel = self._stock.wheels[index]
-        self.rows.append({"at_s": round(at_s), "kind": "make", "author": AUTHORS[0], "make": wheel.make,
-                          "wheel": wheel.id, "style": wheel.style.id})
+        self.rows.append(
+            {
+                "at_s": round(at_s),
+                "kind": "make",
+                "author": AUTHORS[0],
+                "make": wheel.make,
+                "wheel": wheel.id,
+                "style": wheel.style.id,
+            }
+        )
 
     def _do_move(self, at_s: float, index: int, task: str) -> None:
         _, room, place = self._stock.wheels[index].route[int(task.split()[1])]
@@ -142,10 +162,17 @@ class Observer:
         blue = max(seen["blue_under_cloth"], seen["blue_at_plug"])
         self._do_weighing(at_s - 300.0, index, "weighing")
         self._write(
-            at_s, index, "ironing", where=str(self._rng.choice(PLACES_TO_IRON)), sealed="yes" if sealed else "no",
-            back_of_iron=int(self._rng.integers(1, 4)), body=int(self._rng.integers(2, 4)),
-            texture=int(self._rng.integers(0, 3)), blue_at_plug=blue,
-            off_aroma=int(blue >= 3), aroma="; ".join(notes),
+            at_s,
+            index,
+            "ironing",
+            where=str(self._rng.choice(PLACES_TO_IRON)),
+            sealed="yes" if sealed else "no",
+            back_of_iron=int(self._rng.integers(1, 4)),
+            body=int(self._rng.integers(2, 4)),
+            texture=int(self._rng.integers(0, 3)),
+            blue_at_plug=blue,
+            off_aroma=int(blue >= 3),
+            aroma="; ".join(notes),
         )
         self._outcomes.iron(index, at_s, sealed)
         decision, reason = _decision(seen, blue, self._rng)

@@ -70,7 +70,14 @@ class Outcomes:
         self.free_water_s = np.zeros(count)
 
     def update(
-        self, time_s: float, span_s: float, which: Array, drying: Array, activity: Array, air_c: float, rh_pct: float
+        self,
+        time_s: float,
+        span_s: float,
+        which: Array,
+        drying: Array,
+        activity: Array,
+        air_c: float,
+        rh_pct: float,
     ) -> None:
         """Move the wheels ``which`` on by a span in which they dried at ``drying`` [kg/m2/s].
 

@@ -22,7 +22,9 @@ COIL_SHARE, DOOR_SHARE, WALL_SHARE = 0.15, 0.20, 0.12
 _COLUMN = {name: index for index, name in enumerate(TRACE)}
 
 
-def place_air(place: Place, room: Room, trace: Array, outside_c: Array, outside_pa: Array) -> tuple[Array, Array]:
+def place_air(
+    place: Place, room: Room, trace: Array, outside_c: Array, outside_pa: Array
+) -> tuple[Array, Array]:
     """Temperature [degC] and vapour pressure [Pa] of the air at a place, for each step of a room's trace."""
     air_c, vapour_pa = trace[:, _COLUMN["air_c"]], trace[:, _COLUMN["vapour_pa"]]
     gradient = np.where(trace[:, _COLUMN["fan"]] > 0, GRADIENT_STIRRED_K_M, GRADIENT_STILL_K_M)

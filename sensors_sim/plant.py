@@ -23,8 +23,11 @@ class CoolingPlant:
     def __init__(self, settings: Coil, pressure_pa: float) -> None:
         self.settings = settings
         self.surface = Surface(
-            "coil", settings.air_side_w_k, settings.air_side_w_k * vapour_transfer(1.0, pressure_pa),
-            capacity_j_k=60.0 * settings.air_side_w_k, temperature_c=settings.setpoint_c,
+            "coil",
+            settings.air_side_w_k,
+            settings.air_side_w_k * vapour_transfer(1.0, pressure_pa),
+            capacity_j_k=60.0 * settings.air_side_w_k,
+            temperature_c=settings.setpoint_c,
         )
         self._transfer = self.surface.transfer
         self.refrigerant_w_k = settings.capacity_w / (0.5 * settings.evaporating_below_setpoint_k)

@@ -84,8 +84,12 @@ class Room:
         self.mist = MistMaker(settings.humidifier) if settings.humidifier else None
         self.shell = _shell(settings, self.pressure_pa, start, self.vapour_pa)
         self.floor = Surface(
-            "floor", 0.0, settings.floor_m2 * vapour_transfer(2.5, self.pressure_pa), 1e4 * settings.floor_m2,
-            start, film_limit_kg=FLOOR_FILM_LIMIT_KG_M2 * settings.floor_m2,
+            "floor",
+            0.0,
+            settings.floor_m2 * vapour_transfer(2.5, self.pressure_pa),
+            1e4 * settings.floor_m2,
+            start,
+            film_limit_kg=FLOOR_FILM_LIMIT_KG_M2 * settings.floor_m2,
         )
         self.floor.heat_w_k = 2.5 * settings.floor_m2
         self.wheels: Surface | None = None
@@ -105,7 +109,9 @@ class Room:
         """Relative humidity of the room's air [%]."""
         return 100.0 * self.vapour_pa / saturation(self.air_c)
 
-    def put_wheels(self, load: WheelLoad | None, arriving_c: float | None = None, arriving_share: float = 0.0) -> None:
+    def put_wheels(
+        self, load: WheelLoad | None, arriving_c: float | None = None, arriving_share: float = 0.0
+    ) -> None:
         """Take in the room's present wheels; newcomers at ``arriving_c`` [degC] make up ``arriving_share``."""
         before = self.wheels.heat() if self.wheels else 0.0
         self._load = load
@@ -149,12 +155,20 @@ class Room:
         for index in range(len(outside.temperature_c)):
             door = max(plan.door_share[index], faults[index].get("door ajar", 0.0))
             self._step(dt, outside, index, plan, door, faults[index])
-            trace.append((
-                self.air_c, self.vapour_pa, self.plant.surface.temperature if self.plant else np.nan,
-                float(self.plant is not None and self.plant.surface.extra_w_k > 0),
-                float(self.mist is not None and self.mist.is_on and "humidifier dry" not in faults[index]), door,
-                self.shell.temperature, float(self.plant is not None and "fan stopped" not in faults[index]),
-            ))
+            trace.append(
+                (
+                    self.air_c,
+                    self.vapour_pa,
+                    self.plant.surface.temperature if self.plant else np.nan,
+                    float(self.plant is not None and self.plant.surface.extra_w_k > 0),
+                    float(
+                        self.mist is not None and self.mist.is_on and "humidifier dry" not in faults[index]
+                    ),
+                    door,
+                    self.shell.temperature,
+                    float(self.plant is not None and "fan stopped" not in faults[index]),
+                )
+            )
         return np.array(trace, dtype=float).reshape(-1, len(TRACE))
 
     def _step(
@@ -172,11 +186,23 @@ class Room:
         mist = self.mist.control(self.rh_pct, dt, faults) if self.mist else 0.0
         self.shell.chain.boundary_c = outside.boundary_c[index]
         self._still_wheels("fan stopped" in faults)
-        exchange = (settings.envelope.air_changes_per_h * settings.volume_m3
-                    + door * settings.activity.door_exchange_m3_h) / 3600.0 * self._dry_air_kg_m3
+        exchange = (
+            (
+                settings.envelope.air_changes_per_h * settings.volume_m3
+                + door * settings.activity.door_exchange_m3_h
+            )
+            / 3600.0
+            * self._dry_air_kg_m3
+        )
         vapour_in = people * PERSON_VAPOUR_KG_S + mist
-        self._solve(dt, outside.temperature_c[index], outside.vapour_pa[index], exchange,
-                    inside_w - LATENT_HEAT_J_KG * mist, vapour_in)
+        self._solve(
+            dt,
+            outside.temperature_c[index],
+            outside.vapour_pa[index],
+            exchange,
+            inside_w - LATENT_HEAT_J_KG * mist,
+            vapour_in,
+        )
         self.books["inside_j"] += (inside_w + people * PERSON_VAPOUR_KG_S * LATENT_HEAT_J_KG) * dt
         self.books["people_kg"] += people * PERSON_VAPOUR_KG_S * dt
         if self.plant:
@@ -195,14 +221,22 @@ class Room:
         wheels = self.wheels
         if wheels is None or wheels.transfer == 0.0:
             return
-        surface_pa = (wheels.rate_kg_s / wheels.transfer + self.vapour_pa + wheels.offset_pa) / wheels.activity
+        surface_pa = (
+            wheels.rate_kg_s / wheels.transfer + self.vapour_pa + wheels.offset_pa
+        ) / wheels.activity
         exposed_s = self._exposure * dt
         self._exchange[0] += surface_pa * exposed_s
         self._exchange[1] += self.vapour_pa * exposed_s
         self._exchange[2] += exposed_s
 
     def _solve(
-        self, dt: float, outside_c: float, outside_pa: float, exchange_kg_s: float, heat_w: float, vapour_kg_s: float
+        self,
+        dt: float,
+        outside_c: float,
+        outside_pa: float,
+        exchange_kg_s: float,
+        heat_w: float,
+        vapour_kg_s: float,
     ) -> None:
         """Solve the two equations of the air and settle every surface."""
         vent_w_k = exchange_kg_s * DRY_AIR_HEAT_J_KG_K
@@ -238,7 +272,9 @@ class Room:
         """Water that the air cannot hold falls on the floor; its heat stays in the air."""
         for _ in range(3):
             limit, slope = saturation_and_slope(self.air_c)
-            excess = (self.vapour_pa - limit) / (1.0 / self.vapour_kg_pa + slope * LATENT_HEAT_J_KG / self.air_j_k)
+            excess = (self.vapour_pa - limit) / (
+                1.0 / self.vapour_kg_pa + slope * LATENT_HEAT_J_KG / self.air_j_k
+            )
             self.vapour_pa -= excess / self.vapour_kg_pa
             self.air_c += LATENT_HEAT_J_KG * excess / self.air_j_k
             self.floor.water_kg += excess
@@ -246,12 +282,18 @@ class Room:
     def stored_heat_j(self) -> float:
         """Heat in air, surfaces and vapour, less what frost has given off [J above liquid at 0 degC]."""
         frost = self.plant.frost_kg if self.plant else 0.0
-        return (self.air_j_k * self.air_c + LATENT_HEAT_J_KG * self.vapour_kg_pa * self.vapour_pa
-                + sum(surface.heat() for surface in self.surfaces) - FUSION_HEAT_J_KG * frost)
+        return (
+            self.air_j_k * self.air_c
+            + LATENT_HEAT_J_KG * self.vapour_kg_pa * self.vapour_pa
+            + sum(surface.heat() for surface in self.surfaces)
+            - FUSION_HEAT_J_KG * frost
+        )
 
     def stored_water_kg(self) -> float:
         """Water in the air, in films and in sorbing walls [kg]."""
-        return self.vapour_kg_pa * self.vapour_pa + sum(s.water_kg for s in self.surfaces if s.supply != "fed")
+        return self.vapour_kg_pa * self.vapour_pa + sum(
+            s.water_kg for s in self.surfaces if s.supply != "fed"
+        )
 
     def heat_in_j(self) -> float:
         """All heat that has entered so far [J]: from outside, people, fans, plant, goods."""
@@ -276,8 +318,10 @@ def _shell(settings: RoomSettings, pressure_pa: float, start_c: float, vapour_pa
     ]
     boundary = 2.0 * envelope.conductivity_w_m_k * area / envelope.layers_m[-1]
     if len(capacities) == 1:
-        capacities, inner = [capacities[0] / 2, capacities[0] / 2], [4.0 * envelope.conductivity_w_m_k * area
-                                                                     / envelope.layers_m[0]]
+        capacities, inner = (
+            [capacities[0] / 2, capacities[0] / 2],
+            [4.0 * envelope.conductivity_w_m_k * area / envelope.layers_m[0]],
+        )
     chain = Chain(capacities[1:], inner, boundary, _profile(start_c, envelope, inner, boundary))
     supply = {"damp": "fed", "film": "film", "sorbing": "sorbing"}[envelope.moisture]
     buffer_kg = envelope.buffer_kg_m2 * area
@@ -285,8 +329,16 @@ def _shell(settings: RoomSettings, pressure_pa: float, start_c: float, vapour_pa
     if envelope.moisture != "film":
         transfer *= envelope.wetted_share
     return Surface(
-        "shell", envelope.surface_coefficient_w_m2_k * area, transfer, capacities[0], start_c, supply=supply,
-        activity=envelope.water_activity, buffer_kg=buffer_kg, film_limit_kg=0.1 * area, chain=chain,
+        "shell",
+        envelope.surface_coefficient_w_m2_k * area,
+        transfer,
+        capacities[0],
+        start_c,
+        supply=supply,
+        activity=envelope.water_activity,
+        buffer_kg=buffer_kg,
+        film_limit_kg=0.1 * area,
+        chain=chain,
         water_kg=buffer_kg * min(vapour_pa / saturation(start_c), 1.0) if supply == "sorbing" else 0.0,
     )
 
@@ -305,8 +357,13 @@ def _bath(settings: RoomSettings, pressure_pa: float, start_c: float) -> Surface
     assert settings.bath is not None
     area = settings.bath.area_m2
     return Surface(
-        "bath", BATH_COEFFICIENT_W_M2_K * area, vapour_transfer(BATH_COEFFICIENT_W_M2_K, pressure_pa) * area,
-        4.2e4 * area, start_c, supply="fed", activity=settings.bath.water_activity,
+        "bath",
+        BATH_COEFFICIENT_W_M2_K * area,
+        vapour_transfer(BATH_COEFFICIENT_W_M2_K, pressure_pa) * area,
+        4.2e4 * area,
+        start_c,
+        supply="fed",
+        activity=settings.bath.water_activity,
     )
 
 

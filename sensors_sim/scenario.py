@@ -166,19 +166,37 @@ class Place(Part):
 
 _ENVELOPES: dict[str, dict[str, Any]] = {
     "cave": {
-        "layers_m": (0.03, 0.08, 0.2, 0.5, 1.2), "conductivity_w_m_k": 2.0, "heat_capacity_j_m3_k": 2.1e6,
-        "surface_coefficient_w_m2_k": 3.0, "outdoor_share": 0.06, "ground_c": 11.5, "moisture": "damp",
-        "water_activity": 0.97, "wetted_share": 0.07, "air_changes_per_h": 0.12,
+        "layers_m": (0.03, 0.08, 0.2, 0.5, 1.2),
+        "conductivity_w_m_k": 2.0,
+        "heat_capacity_j_m3_k": 2.1e6,
+        "surface_coefficient_w_m2_k": 3.0,
+        "outdoor_share": 0.06,
+        "ground_c": 11.5,
+        "moisture": "damp",
+        "water_activity": 0.97,
+        "wetted_share": 0.07,
+        "air_changes_per_h": 0.12,
     },
     "cold-room": {
-        "layers_m": (0.002, 0.05, 0.05), "conductivity_w_m_k": 0.026, "heat_capacity_j_m3_k": 6.0e4,
-        "surface_coefficient_w_m2_k": 6.0, "outdoor_share": 0.35, "ground_c": 15.0, "moisture": "film",
+        "layers_m": (0.002, 0.05, 0.05),
+        "conductivity_w_m_k": 0.026,
+        "heat_capacity_j_m3_k": 6.0e4,
+        "surface_coefficient_w_m2_k": 6.0,
+        "outdoor_share": 0.35,
+        "ground_c": 15.0,
+        "moisture": "film",
         "air_changes_per_h": 0.15,
     },
     "cellar": {
-        "layers_m": (0.02, 0.06, 0.12, 0.2), "conductivity_w_m_k": 0.8, "heat_capacity_j_m3_k": 1.5e6,
-        "surface_coefficient_w_m2_k": 4.0, "outdoor_share": 0.12, "ground_c": 12.0, "moisture": "sorbing",
-        "buffer_kg_m2": 1.2, "air_changes_per_h": 0.25,
+        "layers_m": (0.02, 0.06, 0.12, 0.2),
+        "conductivity_w_m_k": 0.8,
+        "heat_capacity_j_m3_k": 1.5e6,
+        "surface_coefficient_w_m2_k": 4.0,
+        "outdoor_share": 0.12,
+        "ground_c": 12.0,
+        "moisture": "sorbing",
+        "buffer_kg_m2": 1.2,
+        "air_changes_per_h": 0.25,
     },
 }
 
@@ -220,7 +238,7 @@ class Room(Part):
             if place.height_m > self.height_m:
                 raise ValueError(f"places {place.id}: height_m {place.height_m:g} is above the ceiling")
             if place.near == "coil" and self.coil is None:
-                raise ValueError(f"places {place.id}: near = \"coil\", but the room has none")
+                raise ValueError(f'places {place.id}: near = "coil", but the room has none')
         return self
 
     @property
@@ -321,14 +339,38 @@ class Sensor(Part):
         return self.topic or f"maturing/{self.id}/senml"
 
 
-ROOM_FAULTS = ("humidifier dry", "coil iced", "compressor stopped", "door ajar", "thermostat moved", "fan stopped")
+ROOM_FAULTS = (
+    "humidifier dry",
+    "coil iced",
+    "compressor stopped",
+    "door ajar",
+    "thermostat moved",
+    "fan stopped",
+)
 SENSOR_FAULTS = (
-    "sensor stuck", "sensor spiking", "sensor silent", "sensor wet", "sensors swapped", "clock jump", "sensor drifting",
+    "sensor stuck",
+    "sensor spiking",
+    "sensor silent",
+    "sensor wet",
+    "sensors swapped",
+    "clock jump",
+    "sensor drifting",
 )
 FaultKind = Literal[
-    "humidifier dry", "coil iced", "compressor stopped", "door ajar", "thermostat moved", "fan stopped",
-    "sensor stuck", "sensor spiking", "sensor silent", "sensor wet", "sensors swapped", "clock jump",
-    "sensor drifting", "broker down",
+    "humidifier dry",
+    "coil iced",
+    "compressor stopped",
+    "door ajar",
+    "thermostat moved",
+    "fan stopped",
+    "sensor stuck",
+    "sensor spiking",
+    "sensor silent",
+    "sensor wet",
+    "sensors swapped",
+    "clock jump",
+    "sensor drifting",
+    "broker down",
 ]
 
 

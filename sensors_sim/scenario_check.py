@@ -85,7 +85,10 @@ def _target(key: str, fault: Fault, scenario: Scenario) -> Iterable[str]:
         yield f"{key}.target: no room {fault.target!r}; there are: {', '.join(rooms)}"
     elif fault.kind == "humidifier dry" and room.humidifier is None:
         yield f"{key}.target: room {room.id} has no humidifier"
-    elif fault.kind in ("coil iced", "compressor stopped", "thermostat moved", "fan stopped") and room.coil is None:
+    elif (
+        fault.kind in ("coil iced", "compressor stopped", "thermostat moved", "fan stopped")
+        and room.coil is None
+    ):
         yield f"{key}.target: room {room.id} has no coil"
 
 

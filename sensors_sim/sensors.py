@@ -72,7 +72,10 @@ class SensorModel:
     def __init__(self, settings: Sensor, seed: int, faults: list[Fault]) -> None:
         self.settings = settings
         self._faults = [f for f in faults if settings.id in (f.target, f.other)]
-        self._values, self._radio = generator(seed, "sensor", settings.id), generator(seed, "radio", settings.id)
+        self._values, self._radio = (
+            generator(seed, "sensor", settings.id),
+            generator(seed, "radio", settings.id),
+        )
         self._temperature, self._humidity = _Lag(settings.lag), _Lag(settings.lag)
         self._memory, self._creep = _Lag(HYSTERESIS_MEMORY_S), _Lag(CREEP_BUILDS_S)
         self._creep.run(np.zeros(1), 1.0)
@@ -129,7 +132,9 @@ class SensorModel:
         value_pct = value_pct + sensor.humidity_bias_pct + drift + sensor.humidity_noise_pct * noise[:, 1]
         value_c, value_pct = self._spikes(samples, value_c, value_pct)
         value_c = np.round(value_c / sensor.temperature_step_k) * sensor.temperature_step_k
-        value_pct = np.clip(np.round(value_pct / sensor.humidity_step_pct) * sensor.humidity_step_pct, 0.0, 100.0)
+        value_pct = np.clip(
+            np.round(value_pct / sensor.humidity_step_pct) * sensor.humidity_step_pct, 0.0, 100.0
+        )
         return self._hold(samples, value_c, value_pct)
 
     def _spikes(self, samples: Array, value_c: Array, value_pct: Array) -> tuple[Array, Array]:
@@ -149,7 +154,10 @@ class SensorModel:
             first = int(np.argmax(during))
             if self._stuck is None or samples[first] - fault.start < self.settings.interval:
                 self._stuck = (float(value_c[first]), float(value_pct[first]))
-            value_c, value_pct = np.where(during, self._stuck[0], value_c), np.where(during, self._stuck[1], value_pct)
+            value_c, value_pct = (
+                np.where(during, self._stuck[0], value_c),
+                np.where(during, self._stuck[1], value_pct),
+            )
         return value_c, value_pct
 
     def transmit(self, samples: Array, value_c: Array, value_pct: Array) -> Samples:
@@ -172,7 +180,13 @@ class SensorModel:
         order = np.lexsort((stamp[rows], sent))
         rows, sent = rows[order], sent[order]
         return Samples(
-            sensor.id, sensor.full_topic, stamp[rows], sent, value_c[rows], value_pct[rows], battery[rows],
+            sensor.id,
+            sensor.full_topic,
+            stamp[rows],
+            sent,
+            value_c[rows],
+            value_pct[rows],
+            battery[rows],
             sensor.retained,
         )
 
@@ -181,8 +195,12 @@ class SensorModel:
         used = np.clip(samples / (self.settings.battery_days * DAY_S), 0.0, 1.2)
         volts = BATTERY_FULL_V - (BATTERY_FULL_V - BATTERY_EMPTY_V) * (0.5 * used + 0.5 * used**6)
         result = np.full(len(samples), np.nan)
-        for index in range(len(samples)) if len(samples) < 5 else np.unique(
-            np.searchsorted(samples, np.arange(self._next_battery_s, samples[-1] + 1e-9, BATTERY_EVERY_S))
+        for index in (
+            range(len(samples))
+            if len(samples) < 5
+            else np.unique(
+                np.searchsorted(samples, np.arange(self._next_battery_s, samples[-1] + 1e-9, BATTERY_EVERY_S))
+            )
         ):
             if index < len(samples) and samples[index] >= self._next_battery_s - 1e-9:
                 result[index] = round(float(np.clip(volts[index], 0.0, None)), 2)

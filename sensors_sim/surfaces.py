@@ -79,11 +79,25 @@ class Surface:
     """
 
     def __init__(
-        self, name: str, heat_w_k: float, transfer_kg_s_pa: float, capacity_j_k: float, temperature_c: float,
-        supply: str = "film", activity: float = 1.0, water_kg: float = 0.0, film_limit_kg: float = 0.0,
-        buffer_kg: float = 1.0, chain: Chain | None = None,
+        self,
+        name: str,
+        heat_w_k: float,
+        transfer_kg_s_pa: float,
+        capacity_j_k: float,
+        temperature_c: float,
+        supply: str = "film",
+        activity: float = 1.0,
+        water_kg: float = 0.0,
+        film_limit_kg: float = 0.0,
+        buffer_kg: float = 1.0,
+        chain: Chain | None = None,
     ) -> None:
-        self.name, self.heat_w_k, self.transfer, self.capacity = name, heat_w_k, transfer_kg_s_pa, capacity_j_k
+        self.name, self.heat_w_k, self.transfer, self.capacity = (
+            name,
+            heat_w_k,
+            transfer_kg_s_pa,
+            capacity_j_k,
+        )
         self.temperature, self.supply, self.activity = temperature_c, supply, activity
         self.water_kg, self.film_limit_kg, self.buffer_kg = water_kg, film_limit_kg, buffer_kg
         self.chain = chain or Chain([], [], 0.0, [])
@@ -112,9 +126,14 @@ class Surface:
         behind, behind_share = self.chain.eliminate(dt)
         coupling = self.chain.coupling_w_k
         stored = self.capacity / dt
-        total = (stored + self.heat_w_k + self.latent * gas + coupling * (1.0 - behind_share) + self.extra_w_k)
-        source = (stored * self.temperature - self.latent * fixed + coupling * behind
-                  + self.extra_w_k * self.extra_c + self.extra_w)
+        total = stored + self.heat_w_k + self.latent * gas + coupling * (1.0 - behind_share) + self.extra_w_k
+        source = (
+            stored * self.temperature
+            - self.latent * fixed
+            + coupling * behind
+            + self.extra_w_k * self.extra_c
+            + self.extra_w
+        )
         self._answer = (source / total, self.heat_w_k / total, self.latent * transfer / total)
         self._flux = (fixed, gas, transfer)
         return (*self._answer, *self._flux)

@@ -90,15 +90,27 @@ def _make(scenario: Scenario, style: Style, batch: Batch, number: int, made_s: f
         )
         leaves = made_s + (style.ready_day + rng.integers(*SALE_AFTER_READY_DAYS)) * DAY_S + 11 * 3600.0
         dry = float(np.clip(style.dry_share + 0.006 * vat[0] + 0.003 * own[0], 0.25, 0.9))
-        result.append(Wheel(
-            id=f"{make}-{index + 1:02d}", make=make, style=style, made_s=made_s, route=route, leaves_s=leaves,
-            bare_until_s=made_s + batch.bare_days * DAY_S,
-            diameter_m=style.diameter_m * (1 + 0.008 * own[1]), height_m=style.height_m * (1 + 0.02 * own[2]),
-            mass_kg=style.mass_kg * (1 + 0.008 * own[1]) ** 2 * (1 + 0.02 * own[2]) * (1 + 0.006 * vat[2]),
-            dry_share=dry, salt_share=style.salt_share * float(np.exp(0.08 * vat[1] + 0.05 * own[3])),
-            diffusivity_m2_s=style.diffusivity_m2_s * float(np.exp(0.12 * own[4])),
-            cover_resistance_share=style.cover_resistance_share * float(np.exp(-0.05 * abs(own[5]))),
-        ))
+        result.append(
+            Wheel(
+                id=f"{make}-{index + 1:02d}",
+                make=make,
+                style=style,
+                made_s=made_s,
+                route=route,
+                leaves_s=leaves,
+                bare_until_s=made_s + batch.bare_days * DAY_S,
+                diameter_m=style.diameter_m * (1 + 0.008 * own[1]),
+                height_m=style.height_m * (1 + 0.02 * own[2]),
+                mass_kg=style.mass_kg
+                * (1 + 0.008 * own[1]) ** 2
+                * (1 + 0.02 * own[2])
+                * (1 + 0.006 * vat[2]),
+                dry_share=dry,
+                salt_share=style.salt_share * float(np.exp(0.08 * vat[1] + 0.05 * own[3])),
+                diffusivity_m2_s=style.diffusivity_m2_s * float(np.exp(0.12 * own[4])),
+                cover_resistance_share=style.cover_resistance_share * float(np.exp(-0.05 * abs(own[5]))),
+            )
+        )
     return result
 
 
@@ -112,12 +124,20 @@ class WheelStock:
         w = self.wheels
         volume = np.array([np.pi * x.diameter_m**2 / 4 * x.height_m for x in w])
         dry = np.array([x.mass_kg * x.dry_share for x in w])
-        self.field = MoistureField(Paste(
-            radius_m=np.array([x.diameter_m / 2 for x in w]), height_m=np.array([x.height_m for x in w]),
-            dry_kg_m3=dry / volume, water_ratio=np.array([(1 - x.dry_share) / x.dry_share for x in w]),
-            salt_share=np.array([x.salt_share for x in w]),
-            diffusivity_m2_s=np.array([x.diffusivity_m2_s for x in w]),
-        )) if w else None
+        self.field = (
+            MoistureField(
+                Paste(
+                    radius_m=np.array([x.diameter_m / 2 for x in w]),
+                    height_m=np.array([x.height_m for x in w]),
+                    dry_kg_m3=dry / volume,
+                    water_ratio=np.array([(1 - x.dry_share) / x.dry_share for x in w]),
+                    salt_share=np.array([x.salt_share for x in w]),
+                    diffusivity_m2_s=np.array([x.diffusivity_m2_s for x in w]),
+                )
+            )
+            if w
+            else None
+        )
         self.made_kg = np.array([x.mass_kg for x in w])
         self.start_water_kg = self.field.water_kg() if self.field else np.zeros(0)
         self.carbon_kg = np.zeros(len(w))
@@ -142,7 +162,9 @@ class WheelStock:
             if len(which):
                 self._age(which, [where[i] for i in which], climate)
 
-    def _age(self, which: Array, where: list[tuple[str, str] | None], climate: dict[str, tuple[float, float]]) -> None:
+    def _age(
+        self, which: Array, where: list[tuple[str, str] | None], climate: dict[str, tuple[float, float]]
+    ) -> None:
         assert self.field is not None
         spots = [spot for spot in where if spot]
         temperature = np.array([climate[room][0] for room, _ in spots])
@@ -204,8 +226,10 @@ class WheelStock:
         depth = np.array([min(self.wheels[i].diameter_m, self.wheels[i].height_m) / 6 for i in which])
         heat_j_k = PASTE_HEAT_J_KG_K * self.made_kg[which]
         return WheelLoad(
-            heat_w_k=float((self.heat_w_m2_k[which] * area).sum()), transfer_kg_s_pa=transfer,
-            skin_j_k=float(0.12 * heat_j_k.sum()), core_j_k=float(0.88 * heat_j_k.sum()),
+            heat_w_k=float((self.heat_w_m2_k[which] * area).sum()),
+            transfer_kg_s_pa=transfer,
+            skin_j_k=float(0.12 * heat_j_k.sum()),
+            core_j_k=float(0.88 * heat_j_k.sum()),
             coupling_w_k=float((PASTE_CONDUCTIVITY_W_M_K * area / depth).sum()),
             activity=float((wet * factor).sum() / transfer),
             offset_pa=float((per_wheel * self.place_offset_pa[which]).sum() / transfer),

@@ -40,7 +40,10 @@ class World:
     """Rooms and wheels of a scenario; `advance` moves them on, never back."""
 
     def __init__(
-        self, scenario: Scenario, speed: float = 1.0, faults: list[Fault] | None = None,
+        self,
+        scenario: Scenario,
+        speed: float = 1.0,
+        faults: list[Fault] | None = None,
         on_wheels: WheelListener | None = None,
     ) -> None:
         self.scenario = scenario
@@ -50,7 +53,9 @@ class World:
         midnight = scenario.start.hour * 3600.0 + scenario.start.minute * 60.0 + scenario.start.second
         self._planners = {r.id: ActivityPlanner(scenario.seed, r, midnight) for r in scenario.rooms}
         self.stock = WheelStock(scenario, next(iter(self.rooms.values())).pressure_pa)
-        self.stock.age_before_start({name: _usual_climate(room.settings) for name, room in self.rooms.items()})
+        self.stock.age_before_start(
+            {name: _usual_climate(room.settings) for name, room in self.rooms.items()}
+        )
         self._on_wheels = on_wheels
         self._place_air: dict[PlaceKey, tuple[float, float]] = {}
         self._since_coupling_s = 0.0
@@ -99,7 +104,10 @@ class World:
                 place_c, place_pa = place_air(place, room.settings, trace, near_c, near_pa)
                 key = (name, place.id)
                 temperature[key], humidity[key] = place_c, relative_humidity(place_c, place_pa)
-                self._place_air[key] = (float((place_c - trace[:, 0]).mean()), float((place_pa - trace[:, 1]).mean()))
+                self._place_air[key] = (
+                    float((place_c - trace[:, 0]).mean()),
+                    float((place_pa - trace[:, 1]).mean()),
+                )
         self.time_s += steps * dt
         return Span(times, traces, temperature, humidity)
 
@@ -154,8 +162,13 @@ def joined(parts: list[Span]) -> Span:
     """Spans that follow one another as one."""
 
     def together(name: str) -> dict:
-        return {key: np.concatenate([getattr(p, name)[key] for p in parts]) for key in getattr(parts[0], name)}
+        return {
+            key: np.concatenate([getattr(p, name)[key] for p in parts]) for key in getattr(parts[0], name)
+        }
 
     return Span(
-        np.concatenate([p.times_s for p in parts]), together("traces"), together("temperature_c"), together("rh_pct")
+        np.concatenate([p.times_s for p in parts]),
+        together("traces"),
+        together("temperature_c"),
+        together("rh_pct"),
     )
