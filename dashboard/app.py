@@ -17,7 +17,7 @@ import streamlit as st
 
 from dashboard import look
 from dashboard.plain import text
-from dashboard.screens import alarms, rooms_now, wheel
+from dashboard.screens import alarms, room, rooms_now, wheel
 from dashboard.source import Source
 from monitor.errors import MonitorError
 from monitor.site import load
@@ -27,6 +27,7 @@ log = logging.getLogger(__name__)
 PAGES: tuple[tuple[str, str, Callable[[Source], None]], ...] = (
     ("", "Rooms now", rooms_now.show),
     ("alarms", "Alarms", alarms.show),
+    ("room", "Room over time", room.show),
     ("wheel", "Wheel", wheel.show),
 )
 """Every page: its address, its name, and what draws it."""

@@ -104,10 +104,20 @@ def _windows(chart: Chart, frame: Frame) -> list[str]:
 
 
 def _soft(chart: Chart, frame: Frame) -> str:
-    if len(chart.soft) < 2:
+    drawn, run = [], list[Between]()
+    for between in chart.soft:
+        if run and (between[0] - run[-1][0]).total_seconds() > chart.gap_s:
+            drawn.append(_soft_run(run, frame))
+            run = []
+        run.append(between)
+    return "".join([*drawn, _soft_run(run, frame)])
+
+
+def _soft_run(run: Sequence[Between], frame: Frame) -> str:
+    if len(run) < 2:
         return ""
-    upper = [f"{frame.x(at):.2f},{frame.y(high):.2f}" for at, _, high in chart.soft]
-    lower = [f"{frame.x(at):.2f},{frame.y(low):.2f}" for at, low, _ in reversed(chart.soft)]
+    upper = [f"{frame.x(at):.3f},{frame.y(high):.2f}" for at, _, high in run]
+    lower = [f"{frame.x(at):.3f},{frame.y(low):.2f}" for at, low, _ in reversed(run)]
     return f'<polygon points="{" ".join(upper + lower)}" fill="{QUIET}" fill-opacity="0.45"/>'
 
 

@@ -12,9 +12,10 @@ import time
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Protocol
 
+from monitor.climate.course import room_course
 from monitor.clock import now, parse_rfc3339
 from monitor.errors import AlarmError, LedgerError, MonitorError, UnknownWheel
 from monitor.site import Site
@@ -80,6 +81,16 @@ class Source:
 
     def review(self, wheel: str) -> Answer:
         return self._ask(f"review {wheel}", 5.0, lambda: self._answers.review_document(self.site, wheel))
+
+    def course(self, room: str, place: str, days: int) -> Answer:
+        """The air of a place (empty: of the whole room) over the last so many days."""
+
+        def question() -> Document:
+            store = self._answers.parts(self.site).store
+            end = now()
+            return room_course(store, room, place, end - timedelta(days=days), end)
+
+        return self._ask(f"course {room} {place} {days}", 30.0, question)
 
     def acknowledge(self, alarm: int, person: str, note: str) -> None:
         """Acknowledge an alarm.

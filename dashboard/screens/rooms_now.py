@@ -36,7 +36,7 @@ def _rooms(source: Source) -> None:
     rooms = [{**room, "stale": True} if old else room for room in document["rooms"]]
     panels = "".join(room_panel(room, unit, zone, moment, late_s) for room in sorted(rooms, key=_urgency))
     st.html(f'<main class="rooms" data-drawn="{moment:%H%M%S%f}">{panels}</main>')
-    st.html(_rejects(document["rejects"], zone, moment) + _cautions(document["cautions"]))
+    st.html(f"<div>{_rejects(document['rejects'], zone, moment)}{_cautions(document['cautions'])}</div>")
 
 
 def _urgency(room: dict[str, Any]) -> int:
