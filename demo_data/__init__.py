@@ -78,7 +78,8 @@ def _readings(start: datetime, now: datetime) -> dict[str, SensorYear]:
             there = values[0] != NO_VALUE
             times = first_ms + 1000 * SLOT_S * np.arange(values.shape[1], dtype=np.int64)
             result[sensor] = SensorYear(
-                times[there], np.round(values[0][there] * TEMPERATURE_STEP_C, 2),
+                times[there],
+                np.round(values[0][there] * TEMPERATURE_STEP_C, 2),
                 np.round(values[1][there] * HUMIDITY_STEP_PCT, 1),
             )
     return result

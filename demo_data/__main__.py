@@ -36,7 +36,10 @@ def main() -> None:
         for samples in network.messages(span):
             sent[samples.sensor].append(samples)
     slots = round(scenario.length_s / SLOT_S)
-    grids = {sensor: np.diff(_grid(parts, slots), prepend=0, axis=1).astype(np.int16) for sensor, parts in sent.items()}
+    grids = {
+        sensor: np.diff(_grid(parts, slots), prepend=0, axis=1).astype(np.int16)
+        for sensor, parts in sent.items()
+    }
     np.savez_compressed(READINGS_FILE, **grids)
     LEDGER_FILE.write_bytes(gzip.compress(_ledger_text(recorder.observer.rows).encode("utf-8"), 9, mtime=0))
 

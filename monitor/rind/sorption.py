@@ -104,6 +104,8 @@ def register(name: str, relation: Relation) -> None:
     RELATIONS[name] = relation
 
 
-def loss_by_moisture(first_moisture_fraction: float | Array, moisture_fraction: float | Array) -> float | Array:
+def loss_by_moisture(
+    first_moisture_fraction: float | Array, moisture_fraction: float | Array
+) -> float | Array:
     """Share of its first mass that a cheese has lost when its water falls so, its dry matter kept [kg/kg]."""
     return 1.0 - (1.0 - first_moisture_fraction) / (1.0 - moisture_fraction)

@@ -73,7 +73,9 @@ def step(wheels: WheelArrays, state: TwinState, now: StepAir) -> None:
         beside = saturation + dry_share * (now.vapour_pa - saturation)
     balance.keep(surface)
     gain = 0.0 * wheels.mass_kg if breath is None else breath * WATER_PER_CO2
-    left = _moisture(wheels, state, now, conductance, saturation, beside, activity, slope, molality, drunk, gain)
+    left = _moisture(
+        wheels, state, now, conductance, saturation, beside, activity, slope, molality, drunk, gain
+    )
     _account(wheels, state, now, left + met, breath)
 
 

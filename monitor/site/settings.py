@@ -152,7 +152,10 @@ class CalibrationEntry(Settings):
             raise ValueError(f"quantity {self.quantity!r}: choose from {', '.join(QUANTITIES)}")
         if len(self.points) == 2:
             (read_low, true_low), (read_high, true_high) = sorted(self.points)
-            if read_high - read_low < 1e-6 or not 0.5 <= (true_high - true_low) / (read_high - read_low) <= 2.0:
+            if (
+                read_high - read_low < 1e-6
+                or not 0.5 <= (true_high - true_low) / (read_high - read_low) <= 2.0
+            ):
                 raise ValueError("points: two points need distinct readings and a slope between 0.5 and 2")
         return self
 

@@ -44,9 +44,7 @@ def run() -> list[Figure]:
         baseline = statistics.median(rates[version])
         name = f"paho subscriber that does nothing, MQTT {version}"
         ratio, goal = value / baseline, ">= 0.7" if version == "5" else ""
-        figures.append(
-            Figure("durable QoS 1 intake", value, "messages/s", name, baseline, ratio, goal, note)
-        )
+        figures.append(Figure("durable QoS 1 intake", value, "messages/s", name, baseline, ratio, goal, note))
     return figures
 
 

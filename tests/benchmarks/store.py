@@ -84,7 +84,9 @@ def _fill(store: EmbeddedStore, path: Path, series: int) -> int:
 def _plain_rows(path: Path) -> tuple[float, float]:
     """Bytes a reading, and seconds for two years into numpy, of one series in plain rows."""
     connection = sqlite3.connect(path)
-    connection.execute("CREATE TABLE reading (series, time_ms, value REAL, flag, PRIMARY KEY (series, time_ms)) WITHOUT ROWID")
+    connection.execute(
+        "CREATE TABLE reading (series, time_ms, value REAL, flag, PRIMARY KEY (series, time_ms)) WITHOUT ROWID"
+    )
     values = _values(0).tolist()
     rows = ((1, START + n * 60_000, value, 1) for n, value in enumerate(values))
     connection.executemany("INSERT INTO reading VALUES (?, ?, ?, ?)", rows)

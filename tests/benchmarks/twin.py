@@ -67,7 +67,12 @@ def equations(p: RindParameters, series: AirSeries, shells: int = 24):
     def saturation(t):
         k = t + 273.15
         return np.exp(
-            -5.8002206e3 / k + 1.3914993 - 4.8640239e-2 * k + 4.1764768e-5 * k**2 - 1.4452093e-8 * k**3 + 6.5459673 * np.log(k)
+            -5.8002206e3 / k
+            + 1.3914993
+            - 4.8640239e-2 * k
+            + 4.1764768e-5 * k**2
+            - 1.4452093e-8 * k**3
+            + 6.5459673 * np.log(k)
         )
 
     def right(t, y):
@@ -83,8 +88,14 @@ def equations(p: RindParameters, series: AirSeries, shells: int = 24):
             aw = salty * body
             rise = aw * (1.0 - body) * body_power / face
             out = conductance * (aw * ps - vapour[i])
-            heat = transfer * (column[i] - surface) + inner * (core - surface) - (2.501e6 - 2361.0 * surface) * out
-            surface += heat / (transfer + inner + conductance * aw * ps * 2.47e6 * 5.35e3 / (surface + 273.15) ** 2)
+            heat = (
+                transfer * (column[i] - surface)
+                + inner * (core - surface)
+                - (2.501e6 - 2361.0 * surface) * out
+            )
+            surface += heat / (
+                transfer + inner + conductance * aw * ps * 2.47e6 * 5.35e3 / (surface + 273.15) ** 2
+            )
             pull = d * reach[0] * (phi_x[0] - phi(face)) - area * out
             stiff = d * reach[0] * (1.0 - slope + slope / start * face) + area * conductance * ps * rise
             step = pull / stiff
@@ -130,7 +141,14 @@ def against_scipy() -> tuple[float, float, float, float, str]:
     one = Twin([p], start_temperature_c=start_c)
     our_error = error(replay(one, series, np.zeros(1, dtype=int), keep=np.arange(DAYS * 24)).loss_kg[:, 0])
     tried = []
-    for rtol, longest in ((1e-4, np.inf), (1e-5, np.inf), (1e-6, np.inf), (1e-3, HOUR), (1e-5, HOUR), (1e-6, HOUR)):
+    for rtol, longest in (
+        (1e-4, np.inf),
+        (1e-5, np.inf),
+        (1e-6, np.inf),
+        (1e-3, HOUR),
+        (1e-5, HOUR),
+        (1e-6, HOUR),
+    ):
         start = time.perf_counter()
         loss = solve(rtol, longest)
         name = f"rtol {rtol:g}, steps up to {longest / HOUR:g} h"
@@ -159,7 +177,14 @@ def run() -> list[Figure]:
     seconds = full_house(progress=sys.stderr.isatty())
     return [
         Figure(
-            "twin: wheel-steps, 24 shells, one core", speed, "1/s", "goal", 1e6, speed / 1e6, ">= 1", "hourly steps, own air"
+            "twin: wheel-steps, 24 shells, one core",
+            speed,
+            "1/s",
+            "goal",
+            1e6,
+            speed / 1e6,
+            ">= 1",
+            "hourly steps, own air",
         ),
         Figure(
             "twin: sixty days of hourly air, per wheel",
@@ -172,6 +197,13 @@ def run() -> list[Figure]:
             f"greatest error in loss: twin {our_error:.1e}, scipy {their_error:.1e} ({setting})",
         ),
         Figure(
-            "twin: 5,000 wheels, two years, hourly", seconds, "s", "goal, s", 180.0, 180.0 / seconds, "> 1", "four kinds of rind"
+            "twin: 5,000 wheels, two years, hourly",
+            seconds,
+            "s",
+            "goal, s",
+            180.0,
+            180.0 / seconds,
+            "> 1",
+            "four kinds of rind",
         ),
     ]

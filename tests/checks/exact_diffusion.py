@@ -25,7 +25,12 @@ def plane_roots(film: float, count: int = TERMS) -> np.ndarray:
     """Positive roots of b tan b = L."""
     return np.array(
         [
-            brentq(lambda b: b * np.sin(b) - film * np.cos(b), i * np.pi + 1e-12, (i + 0.5) * np.pi + 1e-9, xtol=1e-13)
+            brentq(
+                lambda b: b * np.sin(b) - film * np.cos(b),
+                i * np.pi + 1e-12,
+                (i + 0.5) * np.pi + 1e-9,
+                xtol=1e-13,
+            )
             for i in range(count)
         ]
     )
@@ -35,7 +40,10 @@ def cylinder_roots(film: float, count: int = TERMS) -> np.ndarray:
     """Positive roots of b J1(b) = L J0(b)."""
     high, low = jn_zeros(0, count), np.concatenate([[0.0], jn_zeros(1, count)])
     return np.array(
-        [brentq(lambda b: b * j1(b) - film * j0(b), low[i] + 1e-12, high[i], xtol=1e-13) for i in range(count)]
+        [
+            brentq(lambda b: b * j1(b) - film * j0(b), low[i] + 1e-12, high[i], xtol=1e-13)
+            for i in range(count)
+        ]
     )
 
 
@@ -54,7 +62,9 @@ def cylinder_left(film: float, fo: float) -> float:
 def plane_profile(film: float, fo: float, place: float) -> float:
     """(C - C2)/(C0 - C2) at x/l in a sheet."""
     b = plane_roots(film)
-    return float(np.sum(2.0 * film * np.cos(b * place) * np.exp(-(b**2) * fo) / ((b**2 + film**2 + film) * np.cos(b))))
+    return float(
+        np.sum(2.0 * film * np.cos(b * place) * np.exp(-(b**2) * fo) / ((b**2 + film**2 + film) * np.cos(b)))
+    )
 
 
 def linear_twin(
@@ -82,7 +92,9 @@ def linear_twin(
             mass_kg=mass,
             moisture_fraction=0.4,
             salt_fraction=0.0,
-            wrap_resistance=float(saturation * SLOPE * half_height_m / (dry_density * DRY_DIFFUSIVITY * film)),
+            wrap_resistance=float(
+                saturation * SLOPE * half_height_m / (dry_density * DRY_DIFFUSIVITY * film)
+            ),
             diffusivity_m2_s=DRY_DIFFUSIVITY,
             diffusivity_slope=0.0,
             diffusivity_activation_j_mol=0.0,

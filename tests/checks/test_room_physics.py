@@ -35,8 +35,10 @@ def sixty_wheels(activity: float = 0.93) -> WheelLoad:
 
 ROOMS = {
     "cave": room_settings(kind="cave"),
-    "cold-room": room_settings(kind="cold-room", coil={"setpoint_c": 3.0, "evaporating_below_setpoint_k": 9.0,
-                                                       "defrost_every": "2 h"}),
+    "cold-room": room_settings(
+        kind="cold-room",
+        coil={"setpoint_c": 3.0, "evaporating_below_setpoint_k": 9.0, "defrost_every": "2 h"},
+    ),
     "cellar": room_settings(kind="cellar", humidifier={"setpoint_rh_pct": 93.0}),
 }
 
@@ -108,8 +110,14 @@ def test_steady_temperature_of_an_empty_cellar_agrees_with_hand_calculation() ->
 
 def test_steady_humidity_over_a_pan_of_water_agrees_with_hand_calculation() -> None:
     """Vapour from the pan equals vapour that leaves: e = (gA es + N eo) / (gA + N) at the pan's own temperature."""
-    room = Room(room_settings(kind="cold-room", coil={"capacity_w": 1.0, "fan_w": 0.0, "setpoint_c": 24.0},
-                              bath={"area_m2": 4.0}, initial_temperature_c=12.0))
+    room = Room(
+        room_settings(
+            kind="cold-room",
+            coil={"capacity_w": 1.0, "fan_w": 0.0, "setpoint_c": 24.0},
+            bath={"area_m2": 4.0},
+            initial_temperature_c=12.0,
+        )
+    )
     steps = 200
     room.run(3600.0, outside(steps, 12.0, 700.0), DayPlan.quiet(steps), [NO_FAULTS] * steps)
     bath = next(s for s in room.surfaces if s.name == "bath")
@@ -120,12 +128,21 @@ def test_steady_humidity_over_a_pan_of_water_agrees_with_hand_calculation() -> N
     assert bath.temperature < room.air_c, "evaporation cools the pan"
 
 
-@pytest.mark.parametrize(("salt", "rh_pct"), [("NaCl", 75.61), ("KCl", 85.92), ("KNO3", 95.41), ("MgCl2", 33.30)])
+@pytest.mark.parametrize(
+    ("salt", "rh_pct"), [("NaCl", 75.61), ("KCl", 85.92), ("KNO3", 95.41), ("MgCl2", 33.30)]
+)
 def test_a_sealed_room_with_a_salt_bath_settles_at_the_salts_humidity(salt: str, rh_pct: float) -> None:
     """At 15 degC; values of Greenspan (1977), J Res NBS 81A:89-96, by his polynomials.  Agreement 0.01 %RH."""
     sealed = {"air_changes_per_h": 0.0, "ground_c": 15.0}
-    room = Room(room_settings(kind="cellar", envelope=sealed, bath={"area_m2": 2.0, "water_activity": rh_pct / 100},
-                              initial_temperature_c=15.0, initial_rh_pct=60.0))
+    room = Room(
+        room_settings(
+            kind="cellar",
+            envelope=sealed,
+            bath={"area_m2": 2.0, "water_activity": rh_pct / 100},
+            initial_temperature_c=15.0,
+            initial_rh_pct=60.0,
+        )
+    )
     steps = 500
     room.run(86400.0, outside(steps, 15.0, 0.0), DayPlan.quiet(steps), [NO_FAULTS] * steps)
     assert room.air_c == pytest.approx(15.0, abs=0.01)

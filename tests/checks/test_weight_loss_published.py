@@ -78,7 +78,9 @@ def fit() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
     def slopes(point: np.ndarray) -> np.ndarray:
         runs = np.log(losses([point, *(point + np.diag(step))]))
-        return np.vstack([((runs[1:] - runs[0])[:, FITTED] / step[:, None] / ERROR).T, np.diag(1.0 / PRIOR_SD)])
+        return np.vstack(
+            [((runs[1:] - runs[0])[:, FITTED] / step[:, None] / ERROR).T, np.diag(1.0 / PRIOR_SD)]
+        )
 
     best = least_squares(misfit, PRIOR, jac=slopes)
     assert best.success
@@ -95,10 +97,15 @@ def test_six_cases_predict_the_other_six() -> None:
             word = "fitted" if FITTED[i, j] else "predicted"
             word += ", out of line in the table itself" if (i, j) == OUT_OF_LINE else ""
             name = f"{size} lb, {t:.1f} degC"
-            print(f"  {name:<18}{table[i, j]:6.1f} %  {computed[i, j]:6.2f} %  {100 * error[i, j]:+5.0f} %  {word}")
+            print(
+                f"  {name:<18}{table[i, j]:6.1f} %  {computed[i, j]:6.2f} %  {100 * error[i, j]:+5.0f} %  {word}"
+            )
     medians = [np.median(np.abs(error[cases])) for cases in (FITTED, ~FITTED, FITTED | True)]
     print("  median error: fitted {:.1%}, predicted {:.1%}, all {:.1%}".format(*medians))
-    print(f"  wrap {np.exp(best[0]):.3g} Pa m2 s/kg (ln sd {doubt[0]:.2f}), diffusivity {np.exp(best[1]):.3g} m2/s ", end="")
+    print(
+        f"  wrap {np.exp(best[0]):.3g} Pa m2 s/kg (ln sd {doubt[0]:.2f}), diffusivity {np.exp(best[1]):.3g} m2/s ",
+        end="",
+    )
     print(f"(ln sd {doubt[1]:.2f}), humidity {best[2]:.1f} +- {doubt[2]:.1f} %")
     print("  published diffusivities: 7.8e-12 (Simal et al. 2001), 3.71e-11 (Castell-Palou et al. 2011)")
     assert medians[1] <= 0.20
@@ -131,9 +138,14 @@ def test_losses_published_elsewhere_beside_the_presets() -> None:
     best, _, _ = fit()
     half_year = losses([best], days=183)[0]
     span = half_year[:, 1].min(), half_year[:, 2].max()
-    print(f"\n  183 days: {span[0]:.1f} % (70 lb, 10 degC) to {span[1]:.1f} % (12.5 lb, 15.6 degC); published 8.1 % at 12.8")
+    print(
+        f"\n  183 days: {span[0]:.1f} % (70 lb, 10 degC) to {span[1]:.1f} % (12.5 lb, 15.6 degC); published 8.1 % at 12.8"
+    )
     assert span[0] < 8.1 < span[1]
-    for rind, days, celsius, rh, low, high in (("bloomy", 28, 12.8, 87.0, 16.3, 18.3), ("natural", 150, 10.0, 87.5, 3.3, 6.4)):
+    for rind, days, celsius, rh, low, high in (
+        ("bloomy", 28, 12.8, 87.0, 16.3, 18.3),
+        ("natural", 150, 10.0, 87.5, 3.3, 6.4),
+    ):
         twin = Twin([PRESETS[rind]])
         for _ in range(4 * days):
             twin.advance(21_600.0, celsius, rh, 0.2)

@@ -26,7 +26,9 @@ def test_in_the_reference_climate_the_pace_is_one() -> None:
 
 def test_five_points_drier_at_a_wrapped_rind_dries_half_as_fast_again() -> None:
     """80 % where 85 % is meant, at a_w 0.96: (0.96 - 0.80)/(0.96 - 0.85) = 1.45, cooling hardly showing."""
-    assert drying.drying_pace(12.0, 80.0, 12.0, 85.0, 0.96, wrap_resistance=1e9) == pytest.approx(1.45, abs=0.01)
+    assert drying.drying_pace(12.0, 80.0, 12.0, 85.0, 0.96, wrap_resistance=1e9) == pytest.approx(
+        1.45, abs=0.01
+    )
 
 
 def test_damper_than_the_rind_is_a_negative_pace() -> None:
@@ -56,7 +58,15 @@ def test_arrays_keep_their_shape() -> None:
 def test_sensor_doubt_is_carried_into_the_pace() -> None:
     """2 % RH of doubt at a wrapped rind is 0.02/0.11 = 0.18 of the pace."""
     value, sigma = air.propagate(
-        drying.drying_pace, 12.0, 85.0, 12.0, 85.0, 0.96, sigma_temperature_c=0.0, sigma_rh_pct=2.0, wrap_resistance=1e9
+        drying.drying_pace,
+        12.0,
+        85.0,
+        12.0,
+        85.0,
+        0.96,
+        sigma_temperature_c=0.0,
+        sigma_rh_pct=2.0,
+        wrap_resistance=1e9,
     )
     assert value == pytest.approx(1.0)
     assert sigma == pytest.approx(0.18, abs=0.01)

@@ -72,7 +72,9 @@ def test_emulator_follows_the_twin() -> None:
     generator = np.random.default_rng(8)
     z = generator.uniform(-2.5, 2.5, (60, 3))
     series = half_year()
-    twin = Twin([PRIOR.apply(CLOTH, q) for q in z], start_temperature_c=series.temperature_c[0], longest_step_s=DAY)
+    twin = Twin(
+        [PRIOR.apply(CLOTH, q) for q in z], start_temperature_c=series.temperature_c[0], longest_step_s=DAY
+    )
     for i in range(360):
         twin.advance(DAY / 2, series.temperature_c[i], np.clip(series.rh_pct[i] - 2.0 * z[:, 2], 0.0, 100.0))
     error = emulator().loss_kg(z)[:, 3] - twin.loss_kg
@@ -94,7 +96,9 @@ def test_three_monthly_weighings_foretell_six_months_within_three_per_cent() -> 
     """5 g of noise: the median error of the forecast over 200 wheels is below 3 %, and most lie within it."""
     losses = true_losses(1.0)
     error = np.array([abs(learnt(losses[s], s)[1] / losses[s, 3] - 1.0) for s in range(SEEDS)])
-    print(f"median {np.median(error):.2%}, within 3 %: {np.mean(error < 0.03):.0%}, 95 % of wheels {np.quantile(error, 0.95):.1%}")
+    print(
+        f"median {np.median(error):.2%}, within 3 %: {np.mean(error < 0.03):.0%}, 95 % of wheels {np.quantile(error, 0.95):.1%}"
+    )
     assert np.median(error) < 0.03
     assert np.mean(error < 0.03) > 0.6
     before = np.abs(np.median(losses[:, 3]) / losses[:, 3] - 1.0)

@@ -39,7 +39,9 @@ def test_a_span_in_two_halves_is_the_whole() -> None:
     whole, halves = Twin([CLOTH] * 2), Twin([CLOTH] * 2)
     replay(whole, series, place)
     for part in (slice(0, 97), slice(97, None)):
-        replay(halves, AirSeries(series.seconds[part], series.temperature_c[part], series.rh_pct[part]), place)
+        replay(
+            halves, AirSeries(series.seconds[part], series.temperature_c[part], series.rh_pct[part]), place
+        )
     assert whole.to_bytes() == halves.to_bytes()
 
 

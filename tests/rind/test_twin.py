@@ -51,7 +51,9 @@ def pairs(wraps: list[float], more: float = 0.0) -> Twin:
 
 @settings(max_examples=10, deadline=None)
 @given(st.floats(4.0, 20.0), st.floats(55.0, 97.0), st.floats(0.5, 15.0), WRAPS, st.integers(0, 1000))
-def test_drier_air_never_gives_a_heavier_wheel(t: float, rh: float, less: float, wraps: list[float], seed: int) -> None:
+def test_drier_air_never_gives_a_heavier_wheel(
+    t: float, rh: float, less: float, wraps: list[float], seed: int
+) -> None:
     """At every moment of a swinging fortnight: one of each pair gets every record's air a fixed amount drier.
 
     A milligram is allowed where dew comes and goes on one wheel of a pair and not on the other.

@@ -31,7 +31,9 @@ def test_site_file_scenarios_and_readings_speak_of_the_same_places(year: demo_da
     """Sensors, rooms and places agree between the site file, the year and the live run."""
     site = load_site(demo_data.SITE_FILE)
     history, live = read_scenario(demo_data.YEAR_SCENARIO), read_scenario(demo_data.LIVE_SCENARIO)
-    assert {s.id: (s.room, s.place) for s in site.sensors} == {s.id: (s.room, s.place) for s in history.sensors}
+    assert {s.id: (s.room, s.place) for s in site.sensors} == {
+        s.id: (s.room, s.place) for s in history.sensors
+    }
     assert [s.full_topic for s in site.sensors] == [s.full_topic for s in live.sensors]
     assert set(year.readings) == {s.id for s in site.sensors}
     assert {s.id for s in site.styles} == {s.id for s in history.styles}
@@ -49,7 +51,9 @@ def test_the_readings_end_now_and_begin_a_year_ago(year: demo_data.DemoYear) -> 
         assert (values.rh_pct <= 100).all()
 
 
-@pytest.mark.parametrize("moment", [datetime(2026, 2, 28, 9, 15, tzinfo=UTC), datetime(2027, 10, 31, 0, 2, tzinfo=UTC)])
+@pytest.mark.parametrize(
+    "moment", [datetime(2026, 2, 28, 9, 15, tzinfo=UTC), datetime(2027, 10, 31, 0, 2, tzinfo=UTC)]
+)
 def test_some_wheels_are_due_whatever_the_day(moment: datetime) -> None:
     """On any day some wheels of a style are past their grading day and neither graded nor gone."""
     site, year = load_site(demo_data.SITE_FILE), demo_data.load(moment)
@@ -77,11 +81,14 @@ def test_the_ledger_is_taken_in_whole(year: demo_data.DemoYear, tmp_path: Path) 
     finally:
         ledger.close()
     kinds = Counter(row["kind"] for row in year.ledger)
-    assert min(kinds[k] for k in ("make", "move", "weighing", "inspection", "ironing", "grading", "sale")) > 30
+    assert (
+        min(kinds[k] for k in ("make", "move", "weighing", "inspection", "ironing", "grading", "sale")) > 30
+    )
 
 
 def test_the_years_events_can_be_found(year: demo_data.DemoYear) -> None:
     """The dry fortnight in the cave, the wet still week there, and the sensor that drifts."""
+
     def mean(sensor: str, first_day: float, last_day: float) -> float:
         values = year.readings[sensor]
         day = (values.time_ms - values.time_ms[0]) / 86_400_000

@@ -33,19 +33,28 @@ def during(samples: Samples) -> np.ndarray:
     return (samples.send_s >= 86400.0) & (samples.send_s < 86400.0 + 12 * HOUR)
 
 
-@pytest.mark.parametrize(("kind", "column", "sign"), [
-    ("humidifier dry", "humidity", -1), ("compressor stopped", "temperature", 1), ("coil iced", "temperature", 1),
-    ("thermostat moved", "temperature", 1), ("door ajar", "temperature", 1), ("fan stopped", "temperature", 1),
-])
-def test_a_fault_of_the_room_moves_its_air_the_right_way(small: dict[str, Any], kind: str, column: str, sign: int) -> None:
+@pytest.mark.parametrize(
+    ("kind", "column", "sign"),
+    [
+        ("humidifier dry", "humidity", -1),
+        ("compressor stopped", "temperature", 1),
+        ("coil iced", "temperature", 1),
+        ("thermostat moved", "temperature", 1),
+        ("door ajar", "temperature", 1),
+        ("fan stopped", "temperature", 1),
+    ],
+)
+def test_a_fault_of_the_room_moves_its_air_the_right_way(
+    small: dict[str, Any], kind: str, column: str, sign: int
+) -> None:
     """A dry humidifier dries; whatever takes cooling away warms; so does a door to a warmer corridor."""
     small["rooms"][1]["coil"]["setpoint_c"] = 6.0
     clean, _, _ = run(small)
     ill, _, _ = run(with_fault(small, kind, "cold", **({"size": 1.0} if kind == "door ajar" else {})))
     values = "temperature_c" if column == "temperature" else "rh_pct"
-    change = (getattr(ill, values)[("cold", "middle")] - getattr(clean, values)[("cold", "middle")])
+    change = getattr(ill, values)[("cold", "middle")] - getattr(clean, values)[("cold", "middle")]
     assert np.abs(change[:1440]).max() == 0.0, "nothing differs before the fault"
-    assert sign * change[1440 + 60:1440 + 720].mean() > 0.15
+    assert sign * change[1440 + 60 : 1440 + 720].mean() > 0.15
 
 
 def test_every_kind_of_fault_is_tested_here(small: dict[str, Any]) -> None:
@@ -94,7 +103,7 @@ def test_a_wet_sensor_reads_saturation_and_dries_slowly(small: dict[str, Any]) -
     c = sent["c"]
     assert c.humidity_pct[(c.send_s > 86460) & (c.send_s < 86400 + 3 * HOUR)].min() > 99.0
     later = (c.send_s > 86400 + 4 * HOUR) & (c.send_s < 86400 + 5 * HOUR)
-    truth = clean.rh_pct[("cold", "middle")][1440 + 240:1440 + 300].mean()
+    truth = clean.rh_pct[("cold", "middle")][1440 + 240 : 1440 + 300].mean()
     assert c.humidity_pct[later].mean() > truth + 2.0
 
 
@@ -103,7 +112,7 @@ def test_swapped_sensors_tell_each_others_place(small: dict[str, Any]) -> None:
     clean, sent, _ = run(with_fault(small, "sensors swapped", "a", other="d"))
     a, d = sent["a"], sent["d"]
     settled = (d.send_s > 86400 + 2 * HOUR) & (d.send_s < 86400 + 11 * HOUR)
-    there = clean.temperature_c[("cave", "low")][1440 + 120:1440 + 660].mean()
+    there = clean.temperature_c[("cave", "low")][1440 + 120 : 1440 + 660].mean()
     assert d.temperature_c[settled].mean() == pytest.approx(there, abs=0.05)
     back = a.send_s > 86400 + 14 * HOUR
     assert a.temperature_c[back].mean() == pytest.approx(there, abs=0.3)
@@ -122,7 +131,7 @@ def test_a_drifting_sensor_leaves_the_truth_little_by_little(small: dict[str, An
     _, sent, _ = run(with_fault(small, "sensor drifting", "c", size=-6.0))
     c = sent["c"]
     last = (c.send_s > 86400 + 11 * HOUR) & (c.send_s < 86400 + 12 * HOUR)
-    truth = clean.rh_pct[("cold", "middle")][1440 + 660:1440 + 720].mean()
+    truth = clean.rh_pct[("cold", "middle")][1440 + 660 : 1440 + 720].mean()
     assert c.humidity_pct[last].mean() - truth == pytest.approx(-2.9, abs=0.8)
 
 

@@ -90,7 +90,9 @@ def test_sending_and_acknowledging_never_wait_for_each_other(tmp_path: Path) -> 
         publisher = Publisher(BrokerAddress(port=broker.port))
         publisher.connect()
         sender = threading.Thread(
-            target=lambda: [publisher.send("maturing/x/senml", str(n).encode()) for n in range(3000)], daemon=True)
+            target=lambda: [publisher.send("maturing/x/senml", str(n).encode()) for n in range(3000)],
+            daemon=True,
+        )
         sender.start()
         sender.join(30)
         assert not sender.is_alive(), "sending locked up"
@@ -104,8 +106,11 @@ def test_a_broker_that_is_not_there_yet_is_waited_for(small: dict[str, Any], tmp
     small["sensors"] = [{**s, "interval": 1} for s in small["sensors"]]
     broker = Mosquitto(tmp_path / "broker")
     counts: list[int] = []
-    run = threading.Thread(target=lambda: counts.append(
-        publish(build_scenario(small), BrokerAddress(port=broker.port), speed=10.0, seconds=5.0)))
+    run = threading.Thread(
+        target=lambda: counts.append(
+            publish(build_scenario(small), BrokerAddress(port=broker.port), speed=10.0, seconds=5.0)
+        )
+    )
     run.start()
     time.sleep(1.0)
     broker.start()
@@ -135,15 +140,24 @@ def test_an_unset_login_is_named(small: dict[str, Any]) -> None:
         publish(build_scenario(small), BrokerAddress(username_env="NOT_SET_ANYWHERE"), seconds=1.0)
 
 
-@pytest.mark.parametrize(("arguments", "words"), [
-    (["run", "missing.toml"], "missing.toml"),
-    (["run", "missing.toml", "--broker", "nonsense"], "HOST:PORT"),
-    (["check", "missing.toml"], "cannot be read"),
-])
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["run", "missing.toml"], "missing.toml"),
+        (["run", "missing.toml", "--broker", "nonsense"], "HOST:PORT"),
+        (["check", "missing.toml"], "cannot be read"),
+    ],
+)
 def test_the_command_says_what_is_wrong(arguments: list[str], words: str, tmp_path: Path) -> None:
     """Exit status not 0, one sentence, no traceback."""
-    done = subprocess.run([sys.executable, "-m", "sensors_sim", *arguments], capture_output=True, text=True, timeout=60,
-                          cwd=tmp_path, env={"PYTHONPATH": str(Path(__file__).parents[2]), "PATH": ""})
+    done = subprocess.run(
+        [sys.executable, "-m", "sensors_sim", *arguments],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        cwd=tmp_path,
+        env={"PYTHONPATH": str(Path(__file__).parents[2]), "PATH": ""},
+    )
     assert done.returncode != 0
     assert words in done.stderr
     assert "Traceback" not in done.stderr

@@ -74,15 +74,19 @@ def test_the_water_that_wheels_lose_is_the_water_that_rooms_gain(small: dict[str
     for _ in recorder.days():
         pass
     assert room.wheels.evaporated_kg - evaporated > 0.05
-    assert water - stock.field.water_kg().sum() == pytest.approx(room.wheels.evaporated_kg - evaporated, rel=1e-9)
+    assert water - stock.field.water_kg().sum() == pytest.approx(
+        room.wheels.evaporated_kg - evaporated, rel=1e-9
+    )
 
 
 def test_wheels_lose_mass_and_a_bare_one_more_than_a_covered_one(small: dict[str, Any]) -> None:
     """A cover slows drying; both dry in 86 % air."""
     covered = {**small["styles"][0], "id": "covered", "cover_resistance_share": 0.8}
     small["styles"].append(covered)
-    small["batches"] = [{"style": s, "first_make": "0 d", "wheels": 4, "route": [[0, "cold", "middle"]]}
-                        for s in ("hard", "covered")]
+    small["batches"] = [
+        {"style": s, "first_make": "0 d", "wheels": 4, "route": [[0, "cold", "middle"]]}
+        for s in ("hard", "covered")
+    ]
     recorder = Recorder(build_scenario(small))
     for _ in recorder.days():
         pass
@@ -96,6 +100,8 @@ def test_wheels_lose_mass_and_a_bare_one_more_than_a_covered_one(small: dict[str
 def test_a_message_is_a_senml_pack() -> None:
     """RFC 8428: base name and time, Cel and %RH, the battery only where there is one."""
     text = senml("cave-low", 1764064800.0, 11.9, 86.1, float("nan"))
-    assert text == (b'[{"bn":"urn:dev:id:cave-low:","bt":1764064800.000,"n":"temperature","u":"Cel","v":11.9},'
-                    b'{"n":"humidity","u":"%RH","v":86.1}]')
+    assert text == (
+        b'[{"bn":"urn:dev:id:cave-low:","bt":1764064800.000,"n":"temperature","u":"Cel","v":11.9},'
+        b'{"n":"humidity","u":"%RH","v":86.1}]'
+    )
     assert b'"battery_voltage","u":"V","v":2.9' in senml("a", 0.0, 1.0, 2.0, 2.9)

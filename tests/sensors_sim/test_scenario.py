@@ -14,7 +14,9 @@ from sensors_sim.scenario import build_scenario, duration_s, read_scenario, sign
 SCENARIOS = Path(__file__).parents[2] / "sensors_sim" / "scenarios"
 
 
-@pytest.mark.parametrize("path", [*sorted(SCENARIOS.glob("*.toml")), YEAR_SCENARIO, LIVE_SCENARIO], ids=lambda p: p.name)
+@pytest.mark.parametrize(
+    "path", [*sorted(SCENARIOS.glob("*.toml")), YEAR_SCENARIO, LIVE_SCENARIO], ids=lambda p: p.name
+)
 def test_every_scenario_in_the_project_can_be_run(path: Path) -> None:
     """The files shipped are valid."""
     assert read_scenario(path).rooms
@@ -26,26 +28,29 @@ def put(data: dict[str, Any], path: tuple[Any, ...], value: Any) -> None:
     data[path[-1]] = value
 
 
-@pytest.mark.parametrize(("path", "value", "key"), [
-    (("wibble",), 1, "wibble: unknown key"),
-    (("rooms", 0, "hieght_m"), 2.0, "rooms[0].hieght_m: unknown key"),
-    (("rooms", 0, "length_m"), -3, "rooms[0].length_m"),
-    (("rooms", 0, "kind"), "barn", "rooms[0].kind"),
-    (("rooms", 0, "coil"), {}, "coil"),
-    (("rooms", 1, "coil"), None, "coil: a cold room needs one"),
-    (("rooms", 0, "places", 0, "height_m"), 9.0, "places low: height_m"),
-    (("rooms", 0, "places", 0, "near"), "coil", "places low: near"),
-    (("rooms", 0, "envelope"), {"layers_m": []}, "rooms[0].envelope.layers_m"),
-    (("rooms", 0, "envelope"), {"layers_m": [0.0]}, "rooms[0].envelope.layers_m"),
-    (("days",), float("nan"), "days"),
-    (("seed",), -1, "seed"),
-    (("start",), "2026-01-01T00:00:00", "start: has no time zone"),
-    (("sensors", 1, "place"), "attic", "sensors[1].place: no place 'attic'"),
-    (("sensors", 1, "id"), "a", "sensors[1].id: 'a' is used twice"),
-    (("sensors", 0, "interval"), "soon", "sensors[0].interval"),
-    (("batches", 0, "style"), "blue", "batches[0].style: no style 'blue'"),
-    (("batches", 0, "route"), [[3, "cave", "low"]], "batches[0].route"),
-])
+@pytest.mark.parametrize(
+    ("path", "value", "key"),
+    [
+        (("wibble",), 1, "wibble: unknown key"),
+        (("rooms", 0, "hieght_m"), 2.0, "rooms[0].hieght_m: unknown key"),
+        (("rooms", 0, "length_m"), -3, "rooms[0].length_m"),
+        (("rooms", 0, "kind"), "barn", "rooms[0].kind"),
+        (("rooms", 0, "coil"), {}, "coil"),
+        (("rooms", 1, "coil"), None, "coil: a cold room needs one"),
+        (("rooms", 0, "places", 0, "height_m"), 9.0, "places low: height_m"),
+        (("rooms", 0, "places", 0, "near"), "coil", "places low: near"),
+        (("rooms", 0, "envelope"), {"layers_m": []}, "rooms[0].envelope.layers_m"),
+        (("rooms", 0, "envelope"), {"layers_m": [0.0]}, "rooms[0].envelope.layers_m"),
+        (("days",), float("nan"), "days"),
+        (("seed",), -1, "seed"),
+        (("start",), "2026-01-01T00:00:00", "start: has no time zone"),
+        (("sensors", 1, "place"), "attic", "sensors[1].place: no place 'attic'"),
+        (("sensors", 1, "id"), "a", "sensors[1].id: 'a' is used twice"),
+        (("sensors", 0, "interval"), "soon", "sensors[0].interval"),
+        (("batches", 0, "style"), "blue", "batches[0].style: no style 'blue'"),
+        (("batches", 0, "route"), [[3, "cave", "low"]], "batches[0].route"),
+    ],
+)
 def test_a_fault_in_a_scenario_is_named_by_its_key(
     small: dict[str, Any], path: tuple[Any, ...], value: Any, key: str
 ) -> None:
@@ -56,16 +61,27 @@ def test_a_fault_in_a_scenario_is_named_by_its_key(
     assert key in str(caught.value)
 
 
-@pytest.mark.parametrize(("fault", "key"), [
-    ({"kind": "coil iced", "target": "cold", "start": "1 d", "end": "9 d"}, "faults[0].end: 777600 s lies outside"),
-    ({"kind": "coil iced", "target": "cave", "start": 0, "end": 9}, "faults[0].target: room cave has no coil"),
-    ({"kind": "humidifier dry", "target": "cave", "start": 0, "end": 9}, "has no humidifier"),
-    ({"kind": "sensor stuck", "target": "z", "start": 0, "end": 9}, "faults[0].target: no sensor 'z'"),
-    ({"kind": "sensors swapped", "target": "a", "start": 0, "end": 9}, "faults[0].other"),
-    ({"kind": "door ajar", "target": "cave", "start": 9, "end": 3}, "end: must come after start"),
-    ({"kind": "earthquake", "target": "cave", "start": 0, "end": 9}, "faults[0].kind"),
-])
-def test_a_fault_that_cannot_happen_is_refused(small: dict[str, Any], fault: dict[str, Any], key: str) -> None:
+@pytest.mark.parametrize(
+    ("fault", "key"),
+    [
+        (
+            {"kind": "coil iced", "target": "cold", "start": "1 d", "end": "9 d"},
+            "faults[0].end: 777600 s lies outside",
+        ),
+        (
+            {"kind": "coil iced", "target": "cave", "start": 0, "end": 9},
+            "faults[0].target: room cave has no coil",
+        ),
+        ({"kind": "humidifier dry", "target": "cave", "start": 0, "end": 9}, "has no humidifier"),
+        ({"kind": "sensor stuck", "target": "z", "start": 0, "end": 9}, "faults[0].target: no sensor 'z'"),
+        ({"kind": "sensors swapped", "target": "a", "start": 0, "end": 9}, "faults[0].other"),
+        ({"kind": "door ajar", "target": "cave", "start": 9, "end": 3}, "end: must come after start"),
+        ({"kind": "earthquake", "target": "cave", "start": 0, "end": 9}, "faults[0].kind"),
+    ],
+)
+def test_a_fault_that_cannot_happen_is_refused(
+    small: dict[str, Any], fault: dict[str, Any], key: str
+) -> None:
     """A fault outside its span, without its plant, or of no known kind."""
     small["faults"] = [fault]
     with pytest.raises(ScenarioError, match=None) as caught:

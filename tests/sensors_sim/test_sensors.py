@@ -14,12 +14,22 @@ MINUTE = 60.0
 
 
 def model(**keys: Any) -> SensorModel:
-    quiet = {"temperature_noise_k": 0, "humidity_noise_pct": 0, "hysteresis_pct": 0, "creep_pct": 0, "lost_share": 0,
-             "duplicate_share": 0, "late_share": 0, "dropouts_per_week": 0}
+    quiet = {
+        "temperature_noise_k": 0,
+        "humidity_noise_pct": 0,
+        "hysteresis_pct": 0,
+        "creep_pct": 0,
+        "lost_share": 0,
+        "duplicate_share": 0,
+        "late_share": 0,
+        "dropouts_per_week": 0,
+    }
     return SensorModel(Sensor.model_validate({"id": "s", "room": "r", "place": "p", **quiet, **keys}), 3, [])
 
 
-def air(minutes: int, temperature_c: float = 12.0, rh_pct: float = 85.0) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def air(
+    minutes: int, temperature_c: float = 12.0, rh_pct: float = 85.0
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return MINUTE * np.arange(1, minutes + 1), np.full(minutes, temperature_c), np.full(minutes, rh_pct)
 
 
@@ -46,7 +56,7 @@ def test_one_long_span_and_many_short_ones_give_the_same_values() -> None:
     t = 12 + np.cumsum(rng.normal(0, 0.02, 600))
     whole = model(temperature_noise_k=0.0).respond(times, t, rh)
     split = model(temperature_noise_k=0.0)
-    parts = [split.respond(times[i:i + 50], t[i:i + 50], rh[i:i + 50]) for i in range(0, 600, 50)]
+    parts = [split.respond(times[i : i + 50], t[i : i + 50], rh[i : i + 50]) for i in range(0, 600, 50)]
     np.testing.assert_allclose(np.concatenate([p[1] for p in parts]), whole[1], atol=0.011)
     assert sum(len(p[0]) for p in parts) == len(whole[0])
 

@@ -77,7 +77,7 @@ def air_of(wheel: Wheel, until_s: float, site: Site) -> AirSeries:
     for number in range(records):
         here = wheel.where(wheel.made_s + (number + 0.5) * RECORD_S) or wheel.route[-1][1:]
         said = year.readings["-".join(here)]
-        low, high = np.searchsorted(said.time_ms, edges[number:number + 2])
+        low, high = np.searchsorted(said.time_ms, edges[number : number + 2])
         if high > low:
             temperature[number] = said.temperature_c[low:high].mean()
             humidity[number] = said.rh_pct[low:high].mean()
@@ -90,8 +90,9 @@ def scores_of(subject: Subject) -> list[Score]:
     site = load_site(demo_data.SITE_FILE)
     wheel, end_s = subject.wheel, float(subject.days[-1])
     style = site.style_by_id[wheel.style.id]
-    base = wheel_parameters(style.rind, style.geometry.diameter_m, style.geometry.height_m, wheel.mass_kg,
-                            style.rind_parameters)
+    base = wheel_parameters(
+        style.rind, style.geometry.diameter_m, style.geometry.height_m, wheel.mass_kg, style.rind_parameters
+    )
     air = air_of(wheel, end_s, site)
     rng = np.random.default_rng(abs(hash_of(wheel.id)))
     true_loss, result = wheel.mass_kg - float(subject.mass_kg[-1]), []
@@ -100,7 +101,9 @@ def scores_of(subject: Subject) -> list[Score]:
         weighings = []
         for share in shares:
             day = int(np.argmin(np.abs(subject.days - share * end_s)))
-            weighings.append(Weighing(float(subject.days[day]), float(subject.mass_kg[day] + rng.normal(0, sigma)), sigma))
+            weighings.append(
+                Weighing(float(subject.days[day]), float(subject.mass_kg[day] + rng.normal(0, sigma)), sigma)
+            )
         case = Case(base, air, tuple(weighings))
         forecast = fit_weighings([case]).forecast(case, [end_s])
         error = abs(float(forecast.loss_kg[0]) - true_loss) / true_loss
@@ -132,8 +135,10 @@ def table(scores: list[Score]) -> str:
             some = [s for s in scores if s.weighings == count and style in ("all", s.style)]
             errors = np.array([s.error for s in some])
             held = np.mean([s.held for s in some])
-            lines.append(f"| {style} | {count} | {len(some)} | {np.median(errors):.1%} | {np.quantile(errors, 0.9):.1%} "
-                         f"| {held:.0%} |")
+            lines.append(
+                f"| {style} | {count} | {len(some)} | {np.median(errors):.1%} | {np.quantile(errors, 0.9):.1%} "
+                f"| {held:.0%} |"
+            )
     return "\n".join(lines) + "\n"
 
 
