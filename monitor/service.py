@@ -7,7 +7,7 @@ import os
 import threading
 import time
 from collections.abc import Iterable
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 from monitor.alarms import open_alarms
@@ -19,6 +19,7 @@ from monitor.intake.calibration import derived, mark_touched
 from monitor.intake.router import Router
 from monitor.intake.subscriber import Subscriber
 from monitor.rules.engine import Engine
+from monitor.rules.finding import Finding
 from monitor.rules.moment import Moment
 from monitor.site import Site
 from monitor.store import open_store
@@ -53,7 +54,7 @@ class Judge:
             self._engine.restore(state)
         self._contents = self._ledger.contents()
         self._contents_due = self._checkpoint_due = 0.0
-        self._last_shown: Any = None
+        self._last_said: list[Finding] | None = None
 
     def tick(self, parts: dict[str, Any]) -> None:
         """Bring everything up to date with what the store and the ledger hold now."""
@@ -66,10 +67,11 @@ class Judge:
         moment = Moment(moment_ms, self._site, lately, tuple(self._contents), last_seen, parts)
         findings = self._engine.update(moment)
         self._alarms.update(findings, moment_ms)
-        shown = [asdict(f) for f in findings]
-        if shown != self._last_shown:
-            self._store.put_document("findings", shown)
-            self._last_shown = shown
+        # When a finding was last seen changes with every tick and is no reason to write to the disk again.
+        said = [replace(f, seen_ms=0) for f in findings]
+        if said != self._last_said:
+            self._store.put_document("findings", [asdict(f) for f in findings])
+            self._last_said = said
         if clock >= self._checkpoint_due:
             self._store.put_document("rules", self._engine.state())
             self._checkpoint_due = clock + CHECKPOINT_S
