@@ -27,7 +27,7 @@ log = logging.getLogger(__name__)
 PAGES: tuple[tuple[str, str, Callable[[Source], None]], ...] = (
     ("", "Rooms now", rooms_now.show),
     ("alarms", "Alarms", alarms.show),
-    ("room", "Room over time", room.show),
+    ("room", "Over time", room.show),
     ("wheel", "Wheel", wheel.show),
 )
 """Every page: its address, its name, and what draws it."""

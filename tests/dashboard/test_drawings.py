@@ -1,0 +1,109 @@
+"""The air field, the paces and the charts over time, as drawn."""
+
+from __future__ import annotations
+
+import base64
+import re
+from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from dashboard.airfield import field, window_of
+from dashboard.course import Chart, draw, nice_steps, time_steps
+from dashboard.forms import missing
+from dashboard.panels import pace_words, room_panel
+from dashboard.screens.rooms_now import counted
+from tests.dashboard import samples
+
+START = datetime(2026, 3, 1, tzinfo=UTC)
+LONDON = ZoneInfo("Europe/London")
+
+
+def svg_in(html: str) -> str:
+    found = re.search(r"base64,([^\"]+)", html)
+    assert found is not None
+    return base64.b64decode(found[1]).decode()
+
+
+def test_the_field_holds_band_trail_and_present() -> None:
+    """Whatever the air does, the band and the present both lie inside the picture."""
+    room = samples.rooms("alarmed")["rooms"][0]
+    window = window_of(room)
+    assert window is not None
+    assert 0 < window.x(10.0) < window.x(12.0) < 100
+    assert 0 < window.y(88.0) < window.y(82.0) < window.y(room["rh_pct"]) < 100
+
+
+def test_a_gap_in_the_trail_stays_a_gap() -> None:
+    """An hour without readings is not bridged by a line: the run ends and another starts."""
+    room = samples.rooms("normal")["rooms"][0]
+    whole = room
+    joined = [{**p, "at": room["trail"][0]["at"]} for p in room["trail"]]
+    ends = re.findall(r'points="([^"]+)"', svg_in(field(whole, "degC", "as-intended")))
+    broken = sum(a.split()[-1] != b.split()[0] for a, b in pairwise(ends))
+    bridged = re.findall(r'points="([^"]+)"', svg_in(field({**room, "trail": joined}, "degC", "as-intended")))
+    unbroken = sum(a.split()[-1] != b.split()[0] for a, b in pairwise(bridged))
+    assert (broken, unbroken) == (1, 0)
+
+
+def test_a_room_without_readings_has_no_numbers() -> None:
+    """On day one a room shows dashes and says that it was never read."""
+    room = samples.rooms("empty")["rooms"][0]
+    panel = room_panel(room, "degC", LONDON, START, 0.0)
+    assert "never read" in panel
+    assert ">–<" in panel
+
+
+@pytest.mark.parametrize("state", samples.STATES)
+def test_hostile_names_stay_text(state: str) -> None:
+    """A room called like a script is a name and nothing else."""
+    for room in samples.rooms(state)["rooms"]:
+        assert "<script" not in room_panel(room, "degC", LONDON, START, 0.0)
+
+
+def test_paces_are_said_in_words() -> None:
+    """A pace whose doubt holds 1.0 is 'about as intended'; an unknown one is no number."""
+    assert (
+        pace_words("drying", {"value": 2.3, "low": 2.0, "high": 2.6})
+        == "drying: 2.3 times intended (2.0 to 2.6)"
+    )
+    assert pace_words("mould", {"value": 1.1, "low": 0.8, "high": 1.4}).startswith("mould: about as intended")
+    assert pace_words("mould", None) == "mould: not enough readings yet"
+
+
+def test_the_worst_room_is_counted_first() -> None:
+    """The headline names what needs a person before what does not."""
+    assert counted(samples.rooms("alarmed")["rooms"]) == "1 room needs you now, 1 needs you, 1 is as intended"
+
+
+def test_a_chart_keeps_its_gaps() -> None:
+    """A day without readings splits the line in two."""
+    points = [(START + timedelta(hours=h), 11.0 + h % 3) for h in range(96) if not 40 <= h < 64]
+    svg = svg_in(draw(Chart("Temperature", points, gap_s=7200), START, START + timedelta(days=4), LONDON))
+    assert svg.count("<polyline") == 2
+
+
+def test_a_band_that_changes_with_age_is_two_windows() -> None:
+    """At day 30 a wheel wants other air; the chart shows two clear windows."""
+    bands = [(START + timedelta(days=d), *((90.0, 94.0) if d < 30 else (82.0, 88.0))) for d in range(60)]
+    svg = svg_in(draw(Chart("Humidity", [(START, 85.0)], bands), START, START + timedelta(days=60), LONDON))
+    assert svg.count('fill="#fff"') == 2
+
+
+def test_ticks_are_round_and_few() -> None:
+    """Figures beside a chart are round; times under it are at most six, at midnights of the site's own zone."""
+    assert nice_steps(9.3, 12.6, 5) == [10.0, 11.0, 12.0]
+    ticks = time_steps(START, START + timedelta(days=330), LONDON)
+    assert 2 <= len(ticks) <= 6
+    assert all(at.astimezone(LONDON).hour == 0 for at, _ in ticks)
+
+
+def test_a_form_says_what_is_missing() -> None:
+    """A grading needs a decision, a weighing a mass, an inspection at least one thing seen."""
+    assert "decided" in missing("grading", {"decision": None})
+    assert "kilograms" in missing("weighing", {"mass_kg": None, "note": ""})
+    assert missing("inspection", {"where": "", "note": ""}) != ""
+    assert "cracks" in missing("inspection", {"cracks": None, "note": ""})
+    assert missing("inspection", {"cracks": 2, "note": ""}) == ""
