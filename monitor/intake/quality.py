@@ -24,6 +24,11 @@ CREEP_ABOVE_PCT, CREEP_AFTER_H = 80.0, 60.0
 """Capacitive humidity sensors held so long above 80 % read up to 3 % high, and only high (data sheet of the
 SHT20, 2011: +3 % RH after 60 h above 80 % RH, reversible)."""
 LARGEST_CREEP_PCT = 3.0
+SPIKE_WITHIN_MS = 600_000
+"""A reading is told a spike only by neighbours within so long [ms]: in an hour real air may rise and fall."""
+FLAT_LEAST_READINGS = 30
+"""A flat line needs so many equal readings: six hourly ones rounded to 0.1 K may well be healthy."""
+CLIPPED_REASON = "humidity at exactly 100 %: clipped by the sensor, or wet; cannot be judged"
 
 
 @dataclass(frozen=True)
@@ -37,12 +42,13 @@ class Limits:
     flat_within: float = 0.0
 
 
+# No climate by default: what is unlike one room is another's wet season, so only a room's own range can tell.
 # The rates leave room for a door opening beside a sensor (3 K or 15 % RH within a minute): a reading flagged here
 # is left out of the air records, and a fast change of real air must not be.
 DEFAULTS: dict[str, Limits] = {
-    "temperature": Limits((-5.0, 35.0), spike=2.0, rate_per_h=180.0, flat_after_h=6.0),
-    "humidity": Limits((30.0, 105.0), spike=10.0, rate_per_h=900.0, flat_after_h=6.0),
-    "surface_temperature": Limits((-5.0, 35.0), spike=2.0, rate_per_h=180.0, flat_after_h=6.0),
+    "temperature": Limits(spike=2.0, rate_per_h=180.0, flat_after_h=6.0),
+    "humidity": Limits(spike=10.0, rate_per_h=900.0, flat_after_h=6.0),
+    "surface_temperature": Limits(spike=2.0, rate_per_h=180.0, flat_after_h=6.0),
 }
 
 
@@ -73,6 +79,11 @@ def assessed(quantity: str, readings: pd.DataFrame, limits: Limits | None = None
         flags[worse] = flag
         reasons[worse] = reason
     untouched = (flags == Flag.NOT_EVALUATED) & np.isfinite(values)
+    if quantity == "humidity":
+        # At the end of its range a sensor cannot be judged; left out of the air, a saturated room would be unseen.
+        at_its_end = untouched & clipped(values)
+        reasons[at_its_end] = CLIPPED_REASON
+        untouched &= ~at_its_end
     flags[untouched] = Flag.PASS
     return readings.assign(flag=flags, reason=reasons)
 
@@ -96,7 +107,11 @@ def _tests(
         )
     if limits.spike is not None:
         tests.append(
-            (spikes(values, limits.spike), 3, f"{quantity} spike: away from both neighbours, which agree")
+            (
+                spikes(values, limits.spike) & close_neighbours(times),
+                3,
+                f"{quantity} spike: away from both neighbours, which agree",
+            )
         )
     if limits.rate_per_h is not None:
         tests.append(
@@ -107,9 +122,15 @@ def _tests(
         if quantity == "humidity":
             flat &= values < 99.95
         tests.append((flat, 3, f"{quantity} unchanged for {limits.flat_after_h:g} h or longer: stuck?"))
-    if quantity == "humidity":
-        tests.append((clipped(values), 3, "humidity at exactly 100 %: clipped by the sensor, or wet"))
     return tests
+
+
+def close_neighbours(times_ms: np.ndarray) -> np.ndarray:
+    """Where the readings before and after lie so close in time that real air could not have been there and back."""
+    found = np.zeros(len(times_ms), bool)
+    if len(times_ms) >= 3:
+        found[1:-1] = times_ms[2:] - times_ms[:-2] <= 2 * SPIKE_WITHIN_MS
+    return found
 
 
 def spikes(values: np.ndarray, threshold: float) -> np.ndarray:
@@ -153,7 +174,9 @@ def flat_lines(times_ms: np.ndarray, values: np.ndarray, after_h: float, within:
     for number in range(1, len(values)):
         if not abs(values[number] - values[start]) <= within:
             start = number
-        elif times_ms[number] - times_ms[start] >= after_h * HOUR_MS:
+        elif (
+            number - start >= FLAT_LEAST_READINGS and times_ms[number] - times_ms[start] >= after_h * HOUR_MS
+        ):
             found[number] = True
     return found
 

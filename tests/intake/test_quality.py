@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from monitor.intake.quality import assessed, creep, disagreeing, gaps
+from monitor.intake.quality import Limits, assessed, creep, disagreeing, gaps
 
 MINUTE_MS = 60_000
 
@@ -44,14 +44,24 @@ def test_a_stuck_sensor_is_flat_after_hours() -> None:
 
 
 def test_humidity_at_exactly_100_is_clipped() -> None:
-    """A run of 100.0 is the end of the sensor's scale, not a measurement."""
-    assert flags("humidity", [99.0, 100.0, 100.0, 99.5]) == [1, 3, 3, 1]
+    """A run of 100.0 is the end of the sensor's scale: it is not judged and says why, and stays in the air, since a
+    saturated room must not go unseen."""
+    judged = assessed("humidity", frame([99.0, 100.0, 100.0, 99.5]))
+    assert list(judged["flag"]) == [1, 2, 2, 1]
+    assert "clipped" in judged["reason"].iloc[1]
+
+
+def test_hourly_weather_is_neither_spike_nor_flat() -> None:
+    """Air may be 4 K warmer for one hour, and six equal hourly values are no stuck sensor."""
+    assert flags("temperature", [8.0, 12.0, 8.0], minutes=60) == [1, 1, 1]
+    assert flags("temperature", [8.0] * 8, minutes=60) == [1] * 8
 
 
 def test_impossible_and_unlikely_values() -> None:
-    """Impossible fails, unlike a room is suspect, missing stays missing."""
+    """Impossible fails; unlike the room is suspect where the room's own range is stated; missing stays missing."""
     assert flags("temperature", [130.0]) == [4]
-    assert flags("humidity", [12.0]) == [3]
+    assert flags("humidity", [12.0]) == [1]
+    assert list(assessed("humidity", frame([12.0]), Limits(climate=(60.0, 100.0)))["flag"]) == [3]
     missing = frame([float("nan")]).assign(flag=np.array([9], np.uint8))
     assert list(assessed("temperature", missing)["flag"]) == [9]
 
