@@ -16,6 +16,7 @@ from pathlib import Path
 import streamlit as st
 
 from dashboard import look
+from dashboard.launch import refuse_beyond_loopback
 from dashboard.plain import text
 from dashboard.screens import alarms, room, rooms_now, wheel
 from dashboard.source import Source
@@ -55,10 +56,11 @@ def main() -> None:
     wall = "wall" in st.query_params
     look.apply(wall)
     try:
+        refuse_beyond_loopback(st.get_option("server.address"))
         # MATURING_ANSWERS names a module that answers instead of the monitor: for drawing sample documents.
         source = source_of(site_path(), os.environ.get("MATURING_ANSWERS", "monitor.answers"))
     except MonitorError as error:
-        st.html(look.notice(f"<b>The site cannot be opened.</b> {text(error, 2000)}", "now"))
+        st.html(look.notice(f"<b>The pages cannot be opened.</b> {text(error, 2000)}", "now"))
         return
     pages = [
         st.Page(partial(draw, source), title=title, url_path=address, default=not address)

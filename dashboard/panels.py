@@ -23,7 +23,7 @@ def room_panel(room: dict[str, Any], unit: str, zone: ZoneInfo, now: datetime, l
     state = room["state"] if room["state"] in STATE_WORDS else "needs-you"
     drawn = "no-reading" if room["stale"] and room["temperature_c"] is not None else state
     return (
-        f'<section class="room {state} {"stale" if room["stale"] else ""}" aria-label="{text(room["name"])}: {STATE_WORDS[state]}">'
+        f'<section class="room {state} {"stale" if room["stale"] and room["temperature_c"] is not None else ""}" aria-label="{text(room["name"])}: {STATE_WORDS[state]}">'
         f'<h2><a href="room?room={quote(room["id"])}">{text(room["name"])}</a></h2><p class="holds">{_holds(room)}</p>'
         f'<div class="body"><div>{field(room, unit, drawn)}</div>'
         f'<div class="says">{_figures(room, unit)}{_words(room, state, zone, now)}{_paces(room)}</div></div>'
