@@ -24,8 +24,8 @@ VISIBLE_RADIUS_MM = 1.5
 """A colony of 3 mm across is taken as visible [mm]; the size timed for Geotrichum (Potravinarstvo, art. 109)."""
 
 LEAST_REFERENCE = 0.01
-"""Growth in the reference climate below a hundredth of the best counts as that [-]: a pace over nearly nothing
-would be huge and mean nothing. Common practice, no source."""
+"""Slight growth in the reference climate, below a hundredth of the best, counts as that [-]: a pace over nearly
+nothing would be huge and mean nothing. Common practice, no source."""
 
 GEOTRICHUM_HOURS_TO_3_MM = ((10.0, 14.0, 19.0, 23.0, 27.0), (52.2, 30.7, 18.4, 14.4, 13.9))
 """Temperature [degC] and time to a 3 mm colony [h] on skim-milk agar without salt; Potravinarstvo, art. 109."""
@@ -135,8 +135,9 @@ def mould_pace(
 
     Returns
     -------
-    pace : NaN where an input is not known. Where the reference hardly lets them grow (`LEAST_REFERENCE`)
-        the pace is over that least growth, and not below 1.
+    pace : None (NaN within an array) where an input is not known, and where the reference lets none of them
+        grow: there is no pace over nothing, whatever grows now. Where the reference hardly lets them grow
+        (`LEAST_REFERENCE`) the pace is over that least growth, and not below 1.
 
     Raises
     ------
@@ -146,9 +147,9 @@ def mould_pace(
     now = _shares(temperature_c, water_activity, kinds)
     reference = _shares(reference_temperature_c, reference_water_activity, kinds)
     slight = reference < LEAST_REFERENCE
-    return _plain(
-        np.where(slight, np.maximum(now, LEAST_REFERENCE), now) / np.maximum(reference, LEAST_REFERENCE)
-    )
+    over_least = np.where(slight, np.maximum(now, LEAST_REFERENCE), now)
+    pace = np.where(reference > 0.0, over_least / np.maximum(reference, LEAST_REFERENCE), np.nan)
+    return None if pace.ndim == 0 and np.isnan(pace) else _plain(pace)
 
 
 def air_way_factor(ways: Iterable[str], factors: Mapping[str, float] = AIR_WAY_FACTORS) -> float:
@@ -183,12 +184,14 @@ def blue_index(
 ) -> Values:
     """How much likelier blue is in this wheel than in a sound one in the reference climate [-].
 
-    `mould_pace` of the blues times `air_way_factor`. An index for ranking wheels, not a probability.
+    `mould_pace` of the blues times `air_way_factor`, None where there is no pace. An index for ranking wheels,
+    not a probability.
     """
     pace = mould_pace(
         temperature_c, water_activity, reference_temperature_c, reference_water_activity, species
     )
-    return _plain(np.multiply(pace, air_way_factor(ways, factors)))
+    factor = air_way_factor(ways, factors)
+    return None if pace is None else _plain(np.multiply(pace, factor))
 
 
 def time_to_visible(

@@ -45,9 +45,9 @@ def test_a_moister_rind_never_grows_slower_below_the_optimum(
     assert fast >= slow
 
 
-@given(st.floats(2.0, 22.0), st.floats(0.85, 0.99))
+@given(st.floats(3.1, 22.0), st.floats(0.84, 0.99))
 def test_pace_is_one_in_the_reference_climate(temperature_c: float, aw: float) -> None:
-    """1.0 is as intended, wherever the reference lies, even where hardly anything grows in it."""
+    """1.0 is as intended, wherever blue grows at all in the reference, even where it hardly does."""
     assert mould.mould_pace(temperature_c, aw, temperature_c, aw) == pytest.approx(1.0)
 
 
@@ -60,10 +60,26 @@ def test_pace_rises_with_warmth_and_moisture() -> None:
     assert mould.mould_pace(11.0, 0.70, *reference) == 0.0
 
 
-def test_pace_over_a_reference_without_growth_stays_finite() -> None:
-    """A store at 2 degC and 0.80 grows nothing: the pace is over a hundredth of the best growth, from 1 up."""
-    assert mould.mould_pace(2.0, 0.75, 2.0, 0.80) == 1.0
-    assert 1.0 < mould.mould_pace(12.0, 0.95, 2.0, 0.80) < 100.0
+def test_there_is_no_pace_over_a_reference_without_growth() -> None:
+    """A store meant to be at 2 degC and 0.80 grows nothing: no pace, even on a warm day, and no blue index."""
+    assert mould.mould_pace(2.0, 0.75, 2.0, 0.80) is None
+    assert mould.mould_pace(12.0, 0.95, 2.0, 0.80) is None
+    assert mould.blue_index(12.0, 0.95, 2.0, 0.80, ["cracked"]) is None
+    pace = mould.mould_pace([12.0, 12.0], 0.93, [2.0, 12.0], [0.80, 0.93])
+    assert np.isnan(pace[0])
+    assert pace[1] == pytest.approx(1.0)
+
+
+def test_pace_over_slight_growth_is_not_blown_up() -> None:
+    """At 4 degC and 0.84 commune grows at a thousandth of its best: the pace is over a hundredth of it."""
+    assert mould.mould_pace(4.0, 0.84, 4.0, 0.84) == 1.0
+    assert 1.0 < mould.mould_pace(12.0, 0.95, 4.0, 0.84) < 100.0
+
+
+def test_pace_of_one_unknown_rind_is_none() -> None:
+    """A reading that is not known has no pace, rather than 0."""
+    assert mould.mould_pace(None, 0.92, 11.0, 0.92) is None
+    assert mould.mould_pace(11.0, math.nan, 11.0, 0.92) is None
 
 
 def test_pace_of_many_places_at_once_keeps_unknown_apart() -> None:
