@@ -214,10 +214,14 @@ def _favourable(t: Array, rh: Array, kind: MaterialClass, reading: LimitReading)
     return (t > 0.0) & (t < 50.0) & (rh >= _critical(t, kind.least, reading))
 
 
-def _growth(m: Array, t: Array, rh: Array, kind: MaterialClass, reading: LimitReading) -> Array:
+def _rate(m: Array, greatest: Array, weeks: Array, kind: MaterialClass) -> Array:
     k1 = np.where(m < 1.0, kind.slow, kind.fast)
-    k2 = np.maximum(1.0 - np.exp(np.minimum(2.3 * (m - _greatest(t, rh, kind, reading)), 50.0)), 0.0)
-    rate = k1 * k2 / (7.0 * _weeks(t, rh, 0.0, 0.0))
+    k2 = np.maximum(1.0 - np.exp(np.minimum(2.3 * (m - greatest), 50.0)), 0.0)
+    return k1 * k2 / (7.0 * weeks)
+
+
+def _growth(m: Array, t: Array, rh: Array, kind: MaterialClass, reading: LimitReading) -> Array:
+    rate = _rate(m, _greatest(t, rh, kind, reading), _weeks(t, rh, 0.0, 0.0), kind)
     unknown = np.isnan(m) | np.isnan(t) | np.isnan(rh)
     return np.where(unknown, np.nan, np.where(_favourable(t, rh, kind, reading), rate, 0.0))
 
@@ -225,7 +229,7 @@ def _growth(m: Array, t: Array, rh: Array, kind: MaterialClass, reading: LimitRe
 class MouldIndex:
     """The mould index of surfaces over time, one number a surface; `update` it, then read ``index``.
 
-    Steps longer than an hour are cut into hours or less (explicit Euler, as the model is used). An unknown
+    Growth over more than an hour is cut into hours or less (explicit Euler, as the model is used). An unknown
     climate holds the index and is counted in ``unknown_hours``.
 
     Parameters
@@ -276,18 +280,26 @@ class MouldIndex:
         require_range(np.asarray(float(hours)), 0.0, 24.0 * 3660.0, "hours", "h")
         known = ~(np.isnan(t) | np.isnan(rh))
         self.unknown_hours += np.where(known, 0.0, hours)
-        steps = max(int(np.ceil(hours - 1e-9)), 1)
-        for _ in range(steps):
-            self._step(t, rh, known, hours / steps)
+        wet = known & _favourable(t, rh, self._kind, self._reading)
+        self.index = self.index.copy()  # one that was read before stays as it was
+        self._grow(t[wet], rh[wet], wet, hours)
+        self._dry(known & ~wet, hours)
         return self.index
 
-    def _step(self, t: Array, rh: Array, known: Mask, hours: float) -> None:
-        wet = _favourable(t, rh, self._kind, self._reading)
-        grown = np.nan_to_num(_growth(self.index, t, rh, self._kind, self._reading)) * hours / HOURS_PER_DAY
-        lost = self._decline * _decline(self._dry_hours, self._dry_hours + hours)
-        change = np.where(wet, grown, lost)
-        self.index = np.clip(self.index + np.where(known, change, 0.0), 0.0, 6.0)
-        self._dry_hours = np.where(known, np.where(wet, 0.0, self._dry_hours + hours), self._dry_hours)
+    def _grow(self, t: Array, rh: Array, wet: Mask, hours: float) -> None:
+        greatest, weeks = _greatest(t, rh, self._kind, self._reading), _weeks(t, rh, 0.0, 0.0)
+        index, steps = self.index[wet], max(int(np.ceil(hours - 1e-9)), 1)
+        for _ in range(steps if index.size else 0):
+            rate = _rate(index, greatest, weeks, self._kind)
+            index = np.clip(index + rate * (hours / steps / HOURS_PER_DAY), 0.0, 6.0)
+        self.index[wet] = index
+        self._dry_hours[wet] = 0.0
+
+    def _dry(self, dry: Mask, hours: float) -> None:
+        since = self._dry_hours[dry]
+        lost = self._decline * _decline(since, since + hours)
+        self.index[dry] = np.clip(self.index[dry] + lost, 0.0, 6.0)
+        self._dry_hours[dry] = since + hours
 
 
 def _decline(start_h: Array, end_h: Array) -> Array:

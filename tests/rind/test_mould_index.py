@@ -48,6 +48,26 @@ def test_dry_hours_bring_it_down_in_three_stages() -> None:
     assert slow.update(12.0, 50.0, 48)[0] == pytest.approx(2.0 - 0.0024)
 
 
+def test_many_surfaces_at_once_do_as_each_alone() -> None:
+    """Wet, drying, warm and unknown surfaces of pine, hour by hour through a changing month."""
+    t, rh = [12.0, 12.0, 22.0, None], [[96.0, 93.0, 97.0, 90.0], [96.0, 60.0, 97.0, 90.0]]
+    together, alone = MouldIndex("vs", surfaces=4), [MouldIndex("vs") for _ in t]
+    for hour in range(24 * 30):
+        air = rh[hour // 36 % 2]
+        together.update(t, air, 1)
+        for number, one in enumerate(alone):
+            one.update(t[number], air[number], 1)
+    assert together.index == pytest.approx([one.index[0] for one in alone], rel=1e-12)
+    assert together.index[2] > together.index[0] > together.index[1] > 0.0 == together.index[3]
+
+
+def test_an_index_that_was_read_stays_as_it_was() -> None:
+    """What was read yesterday is not changed by today's air."""
+    shelf = MouldIndex("s")
+    yesterday = shelf.update(12.0, 95.0, 24)
+    assert shelf.update(12.0, 95.0, 24)[0] > yesterday[0] > 0.0
+
+
 def test_unknown_air_holds_the_index_and_is_counted() -> None:
     """A gap of 12 h changes nothing and is not lost."""
     wall = MouldIndex("sensitive", surfaces=2)
