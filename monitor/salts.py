@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from monitor.air.inputs import Values, as_floats, in_blocks, require_range
+from monitor.air.saturation import ZERO_CELSIUS_K
 from monitor.errors import PhysicsError
 
 GREENSPAN_POLYNOMIALS: dict[str, tuple[float, ...]] = {
@@ -23,6 +24,18 @@ GREENSPAN_TABLES: dict[str, tuple[tuple[float, ...], tuple[float, ...]]] = {
     "Mg(NO3)2": ((0.0, 5.0, 10.0, 15.0, 20.0, 25.0), (60.35, 58.86, 57.36, 55.87, 54.38, 52.89)),
 }
 """Temperatures [degC] and humidities [%] of Greenspan's table, FROM MEMORY; straight lines between."""
+
+CRC_CONSTANTS: dict[str, tuple[float, float]] = {
+    "MgCl2": (29.26, 34.0),
+    "Mg(NO3)2": (25.28, 220.0),
+    "NaBr": (20.49, 308.0),
+    "NaCl": (69.20, 25.0),
+    "KCl": (49.38, 159.0),
+    "KNO3": (43.22, 225.0),
+    "K2SO4": (86.75, 34.0),
+}
+"""A [%] and B [K] of RH = A exp(B/T); CRC Handbook of Chemistry and Physics, after Wexler, FROM MEMORY (those of
+KCl, NaBr and Mg(NO3)2 give the published evaluations to the last digit)."""
 
 UNCERTAINTY_PCT: dict[str, tuple[tuple[float, ...], tuple[float, ...]]] = {
     "MgCl2": ((0.0, 5.0, 10.0, 15.0, 20.0), (0.33, 0.28, 0.24, 0.21, 0.18)),
@@ -75,6 +88,29 @@ def fixed_point_rh(salt: str, temperature_c: Values) -> Values:
         return in_blocks(lambda x: np.asarray(np.interp(x, at, humidity)), t)
     known = ", ".join([*GREENSPAN_POLYNOMIALS, *GREENSPAN_TABLES])
     raise PhysicsError(f"salt {salt!r} is not known: expected one of {known}")
+
+
+def crc_fixed_point_rh(salt: str, temperature_c: Values) -> Values:
+    """Relative humidity over a saturated solution by the older two-constant form, to compare with [%].
+
+    A exp(B/T), T in kelvin, claimed to hold within 2 % RH. In the cold it does not: at 10 degC it is 2.4 % RH below
+    Greenspan's table for Mg(NO3)2. Calibrate with `fixed_point_rh`.
+
+    Parameters
+    ----------
+    salt : "MgCl2", "Mg(NO3)2", "NaBr", "NaCl", "KCl", "KNO3" or "K2SO4"
+    temperature_c : 0..50 [degC]
+
+    Raises
+    ------
+    PhysicsError : an unknown salt or a temperature outside its range.
+    """
+    if salt not in CRC_CONSTANTS:
+        raise PhysicsError(f"salt {salt!r} is not known: expected one of {', '.join(CRC_CONSTANTS)}")
+    a, b = CRC_CONSTANTS[salt]
+    t = as_floats(temperature_c, "temperature_c")
+    require_range(t, LOWEST_C, HIGHEST_C, f"temperature_c of {salt}", "degC")
+    return in_blocks(lambda x: a * np.exp(b / (x + ZERO_CELSIUS_K)), t)
 
 
 def fixed_point_uncertainty(salt: str, temperature_c: Values) -> Values:

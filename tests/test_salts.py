@@ -35,6 +35,8 @@ def test_a_calibration_may_correct_past_saturation() -> None:
     ("call", "named"),
     [
         (lambda: salts.fixed_point_rh("sugar", 10.0), "salt 'sugar'"),
+        (lambda: salts.crc_fixed_point_rh("sugar", 10.0), "salt 'sugar'"),
+        (lambda: salts.crc_fixed_point_rh("KCl", -1.0), "temperature_c of KCl -1"),
         (lambda: salts.fixed_point_rh("NaCl", 60.0), "temperature_c of NaCl 60"),
         (lambda: salts.fixed_point_rh("NaBr", 2.0), "temperature_c of NaBr 2"),
         (lambda: salts.two_point_calibration(77.0, 75.6, 77.5, 97.9), "differ by 5 %"),

@@ -86,6 +86,19 @@ TABLE = rows("mould")
 COMPUTED = [row for row in TABLE if row.quantity in COMPUTED_BY or row.quantity.startswith("LIM")]
 ISOLATES = [row for row in TABLE if row.inputs == "Topt; Tmin; Tmax; max rate"]
 
+MUCOR_RATE = "M. circinelloides sgr_opt, cheese agar (Baranyi)"
+MUCOR_OPTIMUM = "M. circinelloides Topt"
+MUCOR_SALT = "M. circinelloides sgr_opt reduction with 1 % NaCl"
+BLUE_GERMINATION = "P. roqueforti min aw for germination"
+CROSSING = "RHcrit polynomial equals 80 (lower; upper crossing)"
+WORDS_ONLY = {
+    "superseded ASHRAE 160-2009 criterion",
+    "conidial germination (P. roqueforti, P. expansum, P. brevicompactum, Mucor lanceolatus, P. niveus)",
+    "P. roqueforti PRB6 best growth in vitro",
+}
+"""Not computed: a criterion the mould index has replaced, and two findings on oxygen told beside the ways in
+for air in `monitor.rind.mould`."""
+
 
 @pytest.mark.parametrize("row", COMPUTED, ids=label)
 def test_published_value_of_mould_is_reproduced(row: Row) -> None:
@@ -105,22 +118,38 @@ def test_isolates_carry_their_published_values(row: Row) -> None:
     assert carried == tuple(float(x) for x in row.expected.split(";"))
 
 
+def expected(quantity: str) -> str:
+    """What the table says of a quantity that stands in it once."""
+    (row,) = (row for row in TABLE if row.quantity == quantity)
+    return row.expected
+
+
 def test_mucor_on_cheese_agar_carries_its_published_values() -> None:
-    """Best rate 6.8 mm/d, optimum 32.1-32.5 degC: Heliyon 2024, e30812."""
+    """Best rate, optimum, and what salt takes from it (carried as words): Heliyon 2024, e30812."""
     kind = species_named("Mucor circinelloides")
-    assert kind.rate_mm_per_day == 6.8
-    assert 32.1 <= kind.temperature_opt_c <= 32.5
+    assert kind.rate_mm_per_day == float(expected(MUCOR_RATE))
+    least, greatest = (float(x) for x in expected(MUCOR_OPTIMUM).split("-"))
+    assert least <= kind.temperature_opt_c <= greatest
+    assert f"{expected(MUCOR_SALT)} % less with 1 % NaCl" in kind.sources["rate"]
 
 
 def test_blue_germinates_near_its_published_least_water_activity() -> None:
-    """Germination from 0.82 at 25 degC (Gock et al. 2003); the model's growth limit lies within 0.02 above."""
-    assert 0.82 <= species_named("Penicillium roqueforti").water_activity_min <= 0.84
+    """Germination at 25 degC (Gock et al. 2003); the model's growth limit lies within 0.02 above."""
+    germinates = float(expected(BLUE_GERMINATION))
+    assert germinates <= species_named("Penicillium roqueforti").water_activity_min <= germinates + 0.02
 
 
 def test_critical_humidity_crosses_80_where_published() -> None:
-    """The polynomial passes 80 % at 15.3239 and 19.3857 degC (Hukka & Viitanen 1999, evaluated)."""
-    for crossing in (15.3239, 19.3857):
-        assert mould_index.critical_humidity_polynomial(crossing) == pytest.approx(80.0, abs=1e-4)
+    """The polynomial falls through 80 % and rises above it again (Hukka & Viitanen 1999, evaluated)."""
+    for crossing in expected(CROSSING).split(";"):
+        assert mould_index.critical_humidity_polynomial(float(crossing)) == pytest.approx(80.0, abs=1e-4)
+
+
+def test_every_row_is_checked_or_named_as_words() -> None:
+    """No row is carried without being tried, but for those in which no number could be."""
+    singles = {MUCOR_RATE, MUCOR_OPTIMUM, MUCOR_SALT, BLUE_GERMINATION, CROSSING}
+    tables = {"mould index meaning", "material class"} | {row.quantity for row in COMPUTED + ISOLATES}
+    assert {row.quantity for row in TABLE} == singles | tables | WORDS_ONLY
 
 
 @pytest.mark.parametrize("row", [r for r in TABLE if r.quantity == "mould index meaning"], ids=label)
