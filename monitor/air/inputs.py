@@ -96,6 +96,15 @@ def humidities(values: Values, name: str = "rh_pct") -> Array:
     return array
 
 
+def span_hours(hours: float, name: str = "hours") -> float:
+    """Checked length of a span of steady air [h]; negative, over 10 million, or not known raises PhysicsError."""
+    array = as_floats(hours, name)
+    require_range(array, 0.0, 1e7, name, "h")
+    if array.ndim or np.isnan(array):
+        raise PhysicsError(f"{name}: one known number of hours is expected, got {hours!r:.80}")
+    return float(array)
+
+
 def pressures(values: Values, name: str = "pressure_pa") -> Array:
     """Checked air pressures [Pa]; outside 20,000..200,000 raises PhysicsError (hPa and kPa do, too)."""
     array = as_floats(values, name)

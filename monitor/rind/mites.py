@@ -14,7 +14,7 @@ from typing import Literal
 
 import numpy as np
 
-from monitor.air.inputs import Values, as_floats, humidities, require_range, temperatures
+from monitor.air.inputs import Values, as_floats, humidities, require_range, span_hours, temperatures
 from monitor.errors import PhysicsError
 
 TYROPHAGUS_2000 = "Appl. Entomol. Zool. 35(2):237 (2000)"
@@ -230,7 +230,7 @@ class MiteDose:
 
     def update(self, temperature_c: float | None, rh_pct: float | None, hours: float) -> float:
         """Add a span of steady air [degC], [%], [h] and return the dose [-]; PhysicsError for impossible input."""
-        require_range(np.asarray(float(hours)), 0.0, 1e6, "hours", "h")
+        hours = span_hours(hours)
         rate = growth_rate(temperature_c, rh_pct, self.species)
         if math.isnan(rate):
             self.unknown_hours += hours

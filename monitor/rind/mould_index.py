@@ -19,6 +19,7 @@ from monitor.air.inputs import (
     humidities,
     in_blocks,
     require_range,
+    span_hours,
     temperatures,
 )
 from monitor.errors import PhysicsError
@@ -249,7 +250,12 @@ class MouldIndex:
     ) -> None:
         self._kind = material_class(material)
         _require_reading(reading)
-        require_range(np.asarray(float(decline)), 0.0, 1.0, "decline", "")
+        share = as_floats(decline, "decline")
+        require_range(share, 0.0, 1.0, "decline", "")
+        if np.isnan(share):
+            raise PhysicsError("decline: a known share is expected, 0 to 1")
+        if surfaces < 1:
+            raise PhysicsError(f"surfaces {surfaces} is impossible: expected 1 or more")
         self._reading, self._decline, self._surfaces = reading, decline, surfaces
         self.reset()
 
@@ -259,7 +265,7 @@ class MouldIndex:
         require_range(start, 0.0, 6.0, "index", "")
         if np.isnan(start).any():
             raise PhysicsError("index: a surface must start from a known index")
-        self.index = np.array(np.broadcast_to(start, (self._surfaces,)))
+        self.index = self._one_each(start, "index").copy()
         self.unknown_hours = np.zeros(self._surfaces)
         self._dry_hours = np.zeros(self._surfaces)
 
@@ -275,9 +281,9 @@ class MouldIndex:
         ------
         PhysicsError : impossible input.
         """
-        t = np.broadcast_to(temperatures(temperature_c), (self._surfaces,))
-        rh = np.broadcast_to(humidities(rh_pct), (self._surfaces,))
-        require_range(np.asarray(float(hours)), 0.0, 24.0 * 3660.0, "hours", "h")
+        t = self._one_each(temperatures(temperature_c), "temperature_c")
+        rh = self._one_each(humidities(rh_pct), "rh_pct")
+        hours = span_hours(hours)
         known = ~(np.isnan(t) | np.isnan(rh))
         self.unknown_hours += np.where(known, 0.0, hours)
         wet = known & _favourable(t, rh, self._kind, self._reading)
@@ -285,6 +291,13 @@ class MouldIndex:
         self._grow(t[wet], rh[wet], wet, hours)
         self._dry(known & ~wet, hours)
         return self.index
+
+    def _one_each(self, values: Array, name: str) -> Array:
+        if values.shape not in ((), (1,), (self._surfaces,)):
+            raise PhysicsError(
+                f"{name}: {values.size} values for {self._surfaces} surfaces: one, or one for each"
+            )
+        return np.broadcast_to(values, (self._surfaces,))
 
     def _grow(self, t: Array, rh: Array, wet: Mask, hours: float) -> None:
         greatest, weeks = _greatest(t, rh, self._kind, self._reading), _weeks(t, rh, 0.0, 0.0)

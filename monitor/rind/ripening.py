@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 
-from monitor.air.inputs import Array, Values, as_floats, require_range, temperatures
+from monitor.air.inputs import Array, Values, as_floats, require_range, span_hours, temperatures
 from monitor.air.saturation import ZERO_CELSIUS_K
 from monitor.errors import PhysicsError
 
@@ -159,7 +159,7 @@ class EquivalentAge:
 
     def update(self, temperature_c: float | None, hours: float) -> float:
         """Add a span at one temperature [degC], [h]; returns the equivalent age [d]."""
-        require_range(np.asarray(float(hours)), 0.0, 1e7, "hours", "h")
+        hours = span_hours(hours)
         factor = rate_factor(temperature_c, self.reference_temperature_c, self.activation_energy)
         if math.isnan(factor):
             self.unknown_hours += hours

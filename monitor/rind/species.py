@@ -48,6 +48,10 @@ class Species:
             raise PhysicsError(f"{self.name}: cardinal water activities must rise within 0 to 1")
         if not self.rate_mm_per_day > 0.0:
             raise PhysicsError(f"{self.name}: rate {self.rate_mm_per_day:g} mm/d, expected above 0")
+        if self.lag_days is not None and not self.lag_days >= 0.0:
+            raise PhysicsError(
+                f"{self.name}: germination lag {self.lag_days:g} d, expected 0 or more, or None"
+            )
 
 
 def _sources(temperature: str, water_activity: str, rate: str) -> dict[str, str]:

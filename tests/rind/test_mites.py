@@ -84,3 +84,5 @@ def test_impossible_input_raises_and_names_it() -> None:
         mites.rate_from_life_table(10.0, 0.0)
     with pytest.raises(PhysicsError, match="rising temperatures"):
         mites.q10(0.1, 0.2, 20.0, 10.0)
+    with pytest.raises(PhysicsError, match="hours: one known number"):
+        mites.MiteDose().update(15.0, 85.0, math.nan)

@@ -107,6 +107,7 @@ def test_pace_adds_up_shares_of_several_moulds() -> None:
         (lambda: mould.blue_index(11.0, 0.9, 11.0, 0.9, ["dropped"]), "way in for air 'dropped'"),
         (lambda: mould.time_to_visible(11.0, 0.9, "Cladosporium", 0.0), "radius_mm 0"),
         (lambda: dataclasses.replace(SPECIES["Cladosporium"], water_activity_min=0.99), "water activities"),
+        (lambda: dataclasses.replace(SPECIES["Cladosporium"], lag_days=-1.0), "lag -1 d"),
     ],
 )
 def test_impossible_input_raises_and_names_it(call, named: str) -> None:

@@ -107,6 +107,14 @@ def test_impossible_input_raises_and_names_it() -> None:
         MouldIndex("sensitive").update(12.0, 120.0, 1)
     with pytest.raises(PhysicsError, match="hours -1"):
         MouldIndex("sensitive").update(12.0, 90.0, -1)
+    with pytest.raises(PhysicsError, match="hours: one known number"):
+        MouldIndex("sensitive").update(12.0, 90.0, math.nan)
+    with pytest.raises(PhysicsError, match="temperature_c: 3 values for 2 surfaces"):
+        MouldIndex("sensitive", surfaces=2).update([11.0, 12.0, 13.0], 90.0, 1)
+    with pytest.raises(PhysicsError, match="surfaces 0"):
+        MouldIndex("sensitive", surfaces=0)
+    with pytest.raises(PhysicsError, match="decline: a known share"):
+        MouldIndex("sensitive", decline=math.nan)
     with pytest.raises(PhysicsError, match=r"index 6\.5"):
         mould_index.meaning(6.5)
     with pytest.raises(PhysicsError, match="growth_mm_per_day 5"):

@@ -70,3 +70,5 @@ def test_impossible_input_raises_and_names_it() -> None:
         ripening.EquivalentAge(80.0)
     with pytest.raises(PhysicsError, match="hours -1"):
         ripening.EquivalentAge(10.0).update(10.0, -1.0)
+    with pytest.raises(PhysicsError, match="hours: one known number"):
+        ripening.EquivalentAge(10.0).update(10.0, math.nan)
