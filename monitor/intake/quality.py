@@ -43,11 +43,11 @@ class Limits:
 
 
 # No climate by default: what is unlike one room is another's wet season, so only a room's own range can tell.
-# The rates leave room for a door opening beside a sensor (3 K or 15 % RH within a minute): a reading flagged here
+# The rates leave room for a door opening beside a sensor (3 K, or 60 % RH where dry outside air comes in, within a minute): a reading flagged here
 # is left out of the air records, and a fast change of real air must not be.
 DEFAULTS: dict[str, Limits] = {
     "temperature": Limits(spike=2.0, rate_per_h=180.0, flat_after_h=6.0),
-    "humidity": Limits(spike=10.0, rate_per_h=900.0, flat_after_h=6.0),
+    "humidity": Limits(spike=10.0, rate_per_h=3600.0, flat_after_h=6.0),
     "surface_temperature": Limits(spike=2.0, rate_per_h=180.0, flat_after_h=6.0),
 }
 
