@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor import air
-from monitor.rind import drying
+from monitor.rind import drying, rind_face
 from monitor.rind.presets import REFERENCE_TEMPERATURE_C
 from monitor.rind.twin_state import TwinState
 from monitor.rind.twin_wheels import WheelArrays
@@ -27,8 +27,6 @@ HEAT_PER_CO2 = 469_000.0
 """Set free with it [J/mol] (from memory)."""
 LOSS_RATE_MEMORY_S = 7 * 86_400.0
 """Over which the loss rate is smoothed [s]."""
-DRIEST = 1e-6
-"""Moisture below which the surface is not followed [kg/kg]."""
 _TINY = 1e-300
 
 
@@ -55,14 +53,14 @@ class StepAir:
 def step(wheels: WheelArrays, state: TwinState, now: StepAir) -> None:
     """Carry all wheels on by one implicit step, in place."""
     molality = wheels.salt_mol / shell_water(wheels, state)
-    activity, slope = wheels.water_activity(state.face_moisture, molality)
+    activity, _ = wheels.water_activity(state.face_moisture, molality)
     vapour = drying.through_wrap(now.film, wheels.wrap)
     breath = _breath(wheels, state, now)
     balance = _Balance(wheels, state, now, breath)
     surface, saturation = balance.settle(vapour, activity)
     wet = (state.film_kg > 0.0) | (now.vapour_pa > saturation)
     conductance = now.seconds * wheels.exposed_m2 * vapour
-    drunk: Array | None = None
+    gain = np.zeros(wheels.count) if breath is None else breath * WATER_PER_CO2
     met = np.zeros(wheels.count)
     beside: Any = now.vapour_pa  # the vapour pressure that the rind itself meets
     if np.any(wet):
@@ -71,11 +69,9 @@ def step(wheels: WheelArrays, state: TwinState, now: StepAir) -> None:
         surface, saturation = balance.settle(np.where(wet, now.film, vapour), np.where(wet, shared, activity))
         drunk, met, dry_share = _free_water(wheels, state, now, saturation, wet)
         beside = saturation + dry_share * (now.vapour_pa - saturation)
+        gain = gain + drunk
     balance.keep(surface)
-    gain = 0.0 * wheels.mass_kg if breath is None else breath * WATER_PER_CO2
-    left = _moisture(
-        wheels, state, now, conductance, saturation, beside, activity, slope, molality, drunk, gain
-    )
+    left = _moisture(wheels, state, now, conductance, saturation, beside, molality, gain)
     _account(wheels, state, now, left + met, breath)
 
 
@@ -160,42 +156,19 @@ def _moisture(
     conductance: Array,
     saturation: Array,
     beside: Any,
-    activity: Array,
-    slope: Array,
     molality: Array,
-    drunk: Array | None,
     gain: Array,
 ) -> Array:
     """Move moisture through the shells and return the water that left the rind for the air [kg]."""
-    solver, first = wheels.solver, state.moisture[0]
     carried = transport(wheels, state.core_c, now.seconds)
-    face_reach = carried * wheels.reach[0]
-    face = state.face_moisture
-
-    def outflow(a: Array) -> Array:
-        return conductance * (a * saturation - beside)
-
-    # Newton on the surface's own moisture, then linearise about where it lands
-    supply = face_reach * (solver.potential(first) - solver.potential(face))
-    stiff = face_reach * solver.potential_slope(face) + conductance * saturation * slope
-    moved = face + (supply - outflow(activity)) / (stiff + _TINY)
-    face = np.clip(moved, np.maximum(face / 3.0, DRIEST), 3.0 * face)
-    activity, slope = wheels.water_activity(face, molality)
-
-    phi_face, d_face = solver.potential(face), solver.potential_slope(face)
-    demand = conductance * saturation * slope / d_face
-    series = 1.0 / (face_reach + demand + _TINY)
-    before = solver.potential(first)
-    out = face_reach * series * (demand * (before - phi_face) + outflow(activity))
-    first_slope = solver.potential_slope(first)
-    moisture_before = first.copy()
-    left = solver.step(
-        state.moisture, carried, face_reach * demand * series, out, gain if drunk is None else gain + drunk
+    reached, stiffness = wheels.solver.sweep(state.moisture, carried, gain)
+    resistance = 1.0 / (carried * wheels.reach[0] + _TINY) + 1.0 / stiffness
+    face = rind_face.Face(wheels, reached, resistance, conductance, saturation, beside, molality)
+    moisture, left = face.settle(state.face_moisture)
+    wheels.solver.finish(state.moisture, left)
+    state.face_moisture = (
+        moisture if now.present is None else np.where(now.present, moisture, state.face_moisture)
     )
-    after = before + first_slope * (state.moisture[0] - moisture_before)
-    shift = (face_reach * (after - phi_face) - outflow(activity)) * series
-    face = np.maximum(face + shift / d_face, DRIEST)
-    state.face_moisture = face if now.present is None else np.where(now.present, face, state.face_moisture)
     return left
 
 

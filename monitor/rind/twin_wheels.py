@@ -62,15 +62,25 @@ class WheelArrays:
         self.heat_capacity = self.mass_kg * value("specific_heat_j_kg_k")
         self.crack_strain = value("crack_strain")
         self._relations = self._group_relations()
+        self._group, self._row = (np.zeros(self.count, dtype=np.intp) for _ in range(2))
+        for k, (_, index, _) in enumerate(self._relations):
+            self._group[index], self._row[index] = k, np.arange(len(index))
 
-    def water_activity(self, moisture: Array, molality: Array) -> tuple[Array, Array]:
-        """Water activity [-] and its slope with moisture [per kg/kg], each wheel by its own relation."""
+    def water_activity(
+        self, moisture: Array, molality: Array, where: NDArray[np.intp] | slice = slice(None)
+    ) -> tuple[Array, Array]:
+        """Water activity [-] and its slope with moisture [per kg/kg], each wheel by its own relation.
+
+        ``where`` says which wheels moisture and molality belong to; all unless given.
+        """
         if len(self._relations) == 1:
             relation, _, constants = self._relations[0]
-            return relation(moisture, molality, constants)
+            return relation(moisture, molality, constants[:, where])
         activity, slope = np.empty_like(moisture), np.empty_like(moisture)
-        for relation, where, constants in self._relations:
-            activity[where], slope[where] = relation(moisture[where], molality[where], constants)
+        group, row = self._group[where], self._row[where]
+        for k, (relation, _, constants) in enumerate(self._relations):
+            mine = group == k
+            activity[mine], slope[mine] = relation(moisture[mine], molality[mine], constants[:, row[mine]])
         return activity, slope
 
     def _column(self, name: str) -> Array:
