@@ -131,10 +131,7 @@ def check(parameters: RindParameters) -> None:
     if parameters.sorption not in relations.RELATIONS:
         known = ", ".join(sorted(relations.RELATIONS))
         raise PhysicsError(f"no sorption relation is named {parameters.sorption!r}; there are: {known}")
-    if not all(isinstance(c, (int, float)) and math.isfinite(c) for c in parameters.sorption_constants):
-        raise PhysicsError(
-            f"sorption_constants {parameters.sorption_constants!r}: finite numbers are expected"
-        )
+    relations.check_constants(parameters.sorption, parameters.sorption_constants)
     if parameters.edges not in ("free", "sealed"):
         raise PhysicsError(f"edges {parameters.edges!r}: expected 'free' or 'sealed'")
     if parameters.molality > relations.SATURATED_MOLALITY:

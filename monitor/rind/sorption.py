@@ -7,6 +7,7 @@ A relation is a pure function (moisture, molality, constants) -> (water activity
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import TypeAlias
 
@@ -102,6 +103,27 @@ def register(name: str, relation: Relation) -> None:
     if RELATIONS.get(name, relation) is not relation:
         raise PhysicsError(f"a sorption relation named {name!r} exists already")
     RELATIONS[name] = relation
+
+
+CONSTANT_RANGES: dict[str, tuple[tuple[float, float], ...]] = {
+    "oswin-salt": ((1e-3, 2.0), (0.05, 2.0)),
+    "linear": ((-10.0, 1.0), (0.0, 10.0)),
+}
+"""Lowest and highest of each constant, by relation; a relation of one's own looks after its constants itself."""
+
+
+def check_constants(name: str, constants: tuple[float, ...]) -> None:
+    """Raise PhysicsError unless these are finite numbers that the relation can work with."""
+    if not all(isinstance(c, (int, float)) and math.isfinite(c) for c in constants):
+        raise PhysicsError(f"sorption_constants {constants!r}: finite numbers are expected")
+    ranges = CONSTANT_RANGES.get(name)
+    if ranges is None:
+        return
+    if len(constants) != len(ranges) or not all(
+        low <= c <= high for c, (low, high) in zip(constants, ranges, strict=True)
+    ):
+        expected = ", ".join(f"{low:g} to {high:g}" for low, high in ranges)
+        raise PhysicsError(f"sorption_constants {constants!r} of {name!r}: expected {expected}")
 
 
 def loss_by_moisture(

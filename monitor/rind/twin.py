@@ -66,10 +66,12 @@ class Twin:
         pressure_pa: float = air.STANDARD_PRESSURE_PA,
         longest_step_s: float = LONGEST_STEP_S,
     ) -> None:
-        if not 3 <= shells <= 1000 or not 0.0 <= grading <= 10.0 or not longest_step_s > 0.0:
-            raise PhysicsError(f"{shells} shells of grading {grading:g}: expected 3 to 1000, and 0 to 10")
-        air.saturation_vapour_pressure(start_temperature_c)  # raises where it is impossible
-        drying.require(np.asarray(pressure_pa), 2e4, 2e5, "pressure_pa", "Pa")
+        if not isinstance(shells, (int, np.integer)) or not 3 <= shells <= 1000:
+            raise PhysicsError(f"{shells!r} shells: a whole number from 3 to 1000 is expected")
+        _require_known("grading", grading, 0.0, 10.0)
+        _require_known("longest_step_s", longest_step_s, 1.0, np.inf)
+        _require_known("pressure_pa", pressure_pa, 2e4, 2e5)
+        _require_known("start_temperature_c", start_temperature_c, -40.0, 60.0)
         self._build: dict[str, Any] = {
             "shells": int(shells),
             "grading": float(grading),
@@ -105,9 +107,11 @@ class Twin:
         steps = max(1, int(np.ceil(seconds / self._build["longest_step_s"] - 1e-9)))
         now = self._air(seconds / steps, celsius, rh, speed)
         present = np.ones(self.wheels, dtype=bool) if now.present is None else now.present
-        for _ in range(steps):
+        before = self.state.elapsed_s
+        for i in range(steps):
             step(self._wheels, self.state, now)
-        self._count_time(seconds, present)
+            self.state.elapsed_s = before + seconds * ((i + 1) / steps)
+        self._count_gaps(seconds, present)
 
     def _fitting(self, value: Any, name: str) -> Array:
         try:
@@ -140,9 +144,8 @@ class Twin:
             np.broadcast_to(known, (self.wheels,)),
         )
 
-    def _count_time(self, seconds: float, present: NDArray[np.bool_]) -> None:
+    def _count_gaps(self, seconds: float, present: NDArray[np.bool_]) -> None:
         state, missed = self.state, np.where(present, 0.0, seconds)
-        state.elapsed_s += seconds
         if not missed.any():
             state.gap_run_s[:] = 0.0
             return
@@ -353,3 +356,13 @@ class Twin:
             raise StoreDamaged("the saved rind twin's state does not fit its parameters; rebuild it")
         twin.state = state
         return twin
+
+
+def _require_known(name: str, value: float, low: float, high: float) -> None:
+    """Raise PhysicsError unless a setting is a number within low..high; NaN is none."""
+    try:
+        fits = low <= value <= high
+    except TypeError:
+        fits = False
+    if not fits:
+        raise PhysicsError(f"{name} {value!r} is impossible here: expected {low:g} to {high:g}")
