@@ -16,6 +16,7 @@ from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.stats import chi2
 
 from monitor.errors import PhysicsError
 from monitor.rind.loss_emulator import REACH, LossEmulator, Prior
@@ -28,6 +29,8 @@ Array: TypeAlias = NDArray[np.float64]
 DRAWS = 2000
 GAP_SPREAD = 2.0 / np.sqrt(12.0)
 """Loss hidden in a gap lies evenly between none and twice the expected (assumed): its spread over the expected."""
+HARDLY = 1e-3
+"""Weighings as far from what is held beforehand as less than this share of true wheels would be are called out."""
 
 
 @dataclass(frozen=True)
@@ -87,6 +90,7 @@ class RindFit:
     ----------
     z : equally likely draws of (wrap, diffusivity, humidity bias) in standard deviations of the prior, (draws, 3)
     prior : what was held before; weighings : how many there were; cases : the wheels weighed
+    chance : share of wheels as the prior has them whose weighings would lie as far from it as these, or farther [-]
     """
 
     z: Array
@@ -94,6 +98,7 @@ class RindFit:
     weighings: int
     cases: tuple[Case, ...]
     seed: int
+    chance: float = 1.0
 
     @property
     def wrap_factor(self) -> tuple[float, float, float]:
@@ -145,6 +150,11 @@ class RindFit:
         parts = []
         if self.weighings == 0:
             parts.append("no weighing yet: the interval is what is held of the style beforehand, and wide")
+        if self.chance < HARDLY:
+            parts.append(
+                "the weighings hardly fit this rind in this air: check the scale, the first mass and the wheel's "
+                "moves before trusting this"
+            )
         hidden = float(wheel.emulator.unseen_kg.max(initial=0.0))
         if hidden > 0.0:
             parts.append(f"gaps in the air widen it: they may hide about {1000.0 * hidden:.0f} g of loss")
@@ -179,11 +189,17 @@ class _Wheel:
         pull = np.einsum("sti,st->si", columns, misfit)
         return precision, pull, np.sum(misfit**2, axis=1)
 
-    def log_likelihood(self, z: Array, prior: Prior) -> Array:
-        """Of this wheel's weighings, with what is particular to it integrated out."""
+    def misfit(self, z: Array, prior: Prior) -> tuple[Array, Array]:
+        """Squared misfit of this wheel's weighings where what is particular to it takes up most, its own squared
+        size included; and the log of how far that was narrowed down."""
         precision, pull, square = self._update(z, prior)
         explained = np.einsum("si,si->s", pull, np.linalg.solve(precision, pull[..., None])[..., 0])
-        return -0.5 * (square - explained + np.linalg.slogdet(precision)[1])
+        return square - explained, np.linalg.slogdet(precision)[1]
+
+    def log_likelihood(self, z: Array, prior: Prior) -> Array:
+        """Of this wheel's weighings, with what is particular to it integrated out."""
+        square, narrowed = self.misfit(z, prior)
+        return -0.5 * (square + narrowed)
 
     def draw_nuisance(self, z: Array, prior: Prior, generator: np.random.Generator) -> Array:
         """Draws of what is particular to this wheel, given each draw of the style, (draws, 3)."""
@@ -233,7 +249,19 @@ def fit_wheels(wheels: Sequence[_Wheel], prior: Prior, *, draws: int = DRAWS, se
         return total
 
     z = draw_posterior(log_likelihood, 3, REACH, draws, generator)
-    return RindFit(z, prior, sum(w.count for w in wheels), tuple(w.case for w in wheels), seed)
+    count = sum(w.count for w in wheels)
+    return RindFit(z, prior, count, tuple(w.case for w in wheels), seed, _chance(wheels, prior, z))
+
+
+def _chance(wheels: Sequence[_Wheel], prior: Prior, z: Array) -> float:
+    """How rare such weighings would be were the prior true: chi square at the best draw, one degree a weighing."""
+    count = sum(w.count for w in wheels)
+    if count == 0:
+        return 1.0
+    square = np.sum(z**2, axis=1)
+    for wheel in wheels:
+        square = square + wheel.misfit(z, prior)[0]
+    return float(chi2.sf(np.min(square), count))
 
 
 def _three(values: Array) -> tuple[float, float, float]:
