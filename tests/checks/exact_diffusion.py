@@ -6,6 +6,8 @@ thickness l, a cylinder of radius l, L = k l/D, Fo = D t/l2. A wheel is the prod
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 from scipy.optimize import brentq
 from scipy.special import j0, j1, jn_zeros
@@ -21,6 +23,7 @@ START, BALANCE = 2.0 / 3.0, 0.8 / 3.0
 """Moisture at the start, and in balance with the air of 70 % under a_w = 0.9 + 0.5 (X - 2/3) [kg/kg]."""
 
 
+@functools.cache
 def plane_roots(film: float, count: int = TERMS) -> np.ndarray:
     """Positive roots of b tan b = L."""
     return np.array(
@@ -36,6 +39,7 @@ def plane_roots(film: float, count: int = TERMS) -> np.ndarray:
     )
 
 
+@functools.cache
 def cylinder_roots(film: float, count: int = TERMS) -> np.ndarray:
     """Positive roots of b J1(b) = L J0(b)."""
     high, low = jn_zeros(0, count), np.concatenate([[0.0], jn_zeros(1, count)])
