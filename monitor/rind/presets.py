@@ -154,7 +154,8 @@ VAN_SLYKE_DIFFUSIVITY = 2.8e-11
 """Wrap [Pa m2 s/kg] and diffusivity [m2/s] that fit six of the twelve weight losses of Van Slyke et al. 1903 (NY
 Agric. Exp. Sta. Bul. 234, as Table XIX of Thom & Fisk 1918); they predict the other six with a median error of
 18 %. The table mostly settles the wrap; the diffusivity stays near its prior, the two published fits:
-tests/checks/test_weight_loss_published.py makes the fit anew and prints it."""
+tests/checks/test_weight_loss_published.py makes the fit anew and prints it. Three losses quoted from the same author
+in 1903, sizes and wraps not stated, are three to thirteen times higher than this gives: see there."""
 CAMEMBERT_WRAP = 1.5e8
 """With which 300 g of Camembert fall from 57 to 48 % water (17.3 % of mass) in four weeks at 12.8 degC and 87 %,
 the middle of what Thom & Fisk 1918 tell of practice there [Pa m2 s/kg]."""

@@ -13,7 +13,7 @@ from monitor.rind import drying, sorption
 from monitor.rind.presets import PRESETS
 from monitor.rind.shells import cylinder_area
 from monitor.rind.twin import Twin
-from monitor.rind.twin_step import DRY_PER_CO2, WATER_PER_CO2
+from monitor.rind.twin_step import DRY_PER_CO2, HEAT_PER_CO2, WATER_PER_CO2
 from tests.checks.published import Row, label, rows
 
 ROWS = rows("drying")
@@ -123,6 +123,14 @@ def test_breathing_makes_a_wheel_lighter_by_its_carbon() -> None:
     (row,) = named("CO2 mass", 1)
     carbon = float(row.expected.split(";")[1])
     assert 102.0 * (DRY_PER_CO2 - WATER_PER_CO2) == pytest.approx(carbon, rel=1e-3)
+
+
+def test_breathing_gives_off_its_gas_and_heat() -> None:
+    """The same 102 mmol a day: 4.489 g of CO2, of which the oxygen came from the air, and 0.55 W."""
+    (mass,), (heat,) = named("CO2 mass", 1), named("respiration heat", 1)
+    carbon = DRY_PER_CO2 - WATER_PER_CO2
+    assert 102.0 * (carbon + 0.031998) == pytest.approx(float(mass.expected.split(";")[0]), rel=1e-3)
+    assert heat.matches(0.102 * HEAT_PER_CO2 / 86_400.0)
 
 
 def test_mean_flux_implied_by_the_published_table() -> None:

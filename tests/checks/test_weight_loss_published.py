@@ -8,6 +8,10 @@ Three shared parameters (wrap, diffusivity, one humidity for all rooms) are fitt
 like the fields of a chessboard, so that every size and every temperature is among them. The other six are
 predicted. Priors: wrap 1e9 (ln sd 1.5), diffusivity 1.7e-11, between Simal et al. 2001 (0.78e-11) and Castell-Palou
 et al. 2011 (3.71e-11) (ln sd 1), humidity 80 +- 5 %. Run with -s to see the tables.
+
+How much hangs on the choice (found once): fitting the other half predicts this one with a median error of 12.5 %;
+of 25 halves drawn at random two thirds stay below 20 %, the worst has 32 %. Other priors for wrap, diffusivity or
+humidity leave 17.7 to 18.5 %; with hardly any prior the diffusivity runs off to 1.2e-10.
 """
 
 from __future__ import annotations
@@ -128,6 +132,52 @@ def test_the_table_settles_the_wrap_more_than_the_diffusivity() -> None:
     _, doubt, _ = fit()
     assert doubt[0] < 0.35 * PRIOR_SD[0]
     assert doubt[1] > 0.6 * PRIOR_SD[1]
+
+
+def test_losses_published_in_the_same_year_do_not_all_agree() -> None:
+    """Three of Van Slyke's losses, quoted in a newspaper of 1903, lie far above what this fit gives for any size.
+
+    Sizes, wraps and (for two) temperatures are not stated there. The one at 0 degC cannot be had from the table
+    either: it is more in five weeks than the two largest sizes lost in 140 days at 4.4 degC. Where no temperature is
+    stated the warmest room of the table is taken. They are three to thirteen times what the default gives: for
+    young or moist cheese it is no more than a start, until its own weighings are in.
+    """
+    best, _, _ = fit()
+    quoted = {row.inputs: row.expected for row in rows("drying") if row.quantity.startswith("weight loss")}
+    cold = float(quoted["T=32 degF (0 degC); 5 weeks"])
+    moist = float(quoted["55 % water at start; 4 weeks"].split()[0])
+    firm = float(quoted["35 % water at start; 4 weeks"])
+    print()
+    for name, loss, celsius, days, water in (
+        ("0 degC, 5 weeks", cold, 0.0, 35, 0.37),
+        ("55 % water, 4 weeks", moist, 15.56, 28, 0.55),
+        ("35 % water, 4 weeks", firm, 15.56, 28, 0.35),
+    ):
+        found = sizes_at(best, celsius, days, water)
+        print(f"  {name}: {found.min():.1f} to {found.max():.1f} % computed; {loss:.1f} % published")
+        assert found.max() < loss
+    assert np.sum(published()[:, 0] < cold) == 2
+
+
+def sizes_at(point: np.ndarray, celsius: float, days: int, water: float) -> np.ndarray:
+    """Loss of the four sizes with this much water at the start [%]."""
+    wheels = [
+        PRESETS["cloth-bound"].with_values(
+            {
+                "diameter_m": SHAPES[size][0],
+                "height_m": SHAPES[size][1],
+                "mass_kg": float(size) * 0.45359,
+                "moisture_fraction": water,
+                "wrap_resistance": float(np.exp(point[0])),
+                "diffusivity_m2_s": float(np.exp(point[1])),
+            }
+        )
+        for size in SIZES
+    ]
+    twin = Twin(wheels, longest_step_s=86_400.0, start_temperature_c=celsius)
+    for _ in range(days):
+        twin.advance(86_400.0, celsius, float(point[2]), 0.1)
+    return 100.0 * twin.loss_fraction
 
 
 def test_losses_published_elsewhere_beside_the_presets() -> None:
