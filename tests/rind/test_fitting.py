@@ -178,8 +178,8 @@ def test_a_gap_in_the_air_widens_the_forecast_and_is_named() -> None:
 @pytest.mark.parametrize("kg", [15.0, 22.0, 25.3, 30.0])
 def test_weighings_that_no_such_wheel_could_have_are_called_out(kg: float) -> None:
     """25 kg a month ago: the wrong wheel, or the scale not zeroed. A forecast is given, but not without saying so."""
-    case = Case(CLOTH, half_year(), (Weighing(TIMES[0], kg),))
-    assert "hardly fit" in fit_weighings([case]).forecast(case, [TIMES[3]]).note
+    wheel = _Wheel(Case(CLOTH, half_year(), (Weighing(TIMES[0], kg),)), emulator())
+    assert "hardly fit" in fit_wheels([wheel], PRIOR).forecast_from(wheel, TIMES[1:], 0.9).note
 
 
 def test_true_wheels_are_hardly_ever_called_out() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 import pytest
 
@@ -11,11 +13,16 @@ from monitor.rind.twin import Twin
 HOUR, DAY = 3600.0, 86_400.0
 
 
-def after_a_month() -> Twin:
+@functools.cache
+def month_kept() -> bytes:
     twin = Twin([PRESETS["cloth-bound"]] * 2)
     for _ in range(120):
         twin.advance(6 * HOUR, 12.0, 82.0)
-    return twin
+    return twin.to_bytes()
+
+
+def after_a_month() -> Twin:
+    return Twin.from_bytes(month_kept())
 
 
 @pytest.mark.parametrize("unknown", [(None, 85.0), (12.0, None), (np.nan, 85.0), (12.0, np.nan)])
