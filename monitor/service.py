@@ -55,6 +55,7 @@ class Judge:
         self._contents = self._ledger.contents()
         self._contents_due = self._checkpoint_due = 0.0
         self._last_said: list[Finding] | None = None
+        self._kept_keys: set[str] | None = None
 
     def tick(self, parts: dict[str, Any]) -> None:
         """Bring everything up to date with what the store and the ledger hold now."""
@@ -66,15 +67,23 @@ class Judge:
         lately = tuple(r for r in records if r.start_ms >= moment_ms - LATELY_MS)
         moment = Moment(moment_ms, self._site, lately, tuple(self._contents), last_seen, parts)
         findings = self._engine.update(moment)
+        self._keep_rules(findings, clock)
         self._alarms.update(findings, moment_ms)
         # When a finding was last seen changes with every tick and is no reason to write to the disk again.
         said = [replace(f, seen_ms=0) for f in findings]
         if said != self._last_said:
             self._store.put_document("findings", [asdict(f) for f in findings])
             self._last_said = said
-        if clock >= self._checkpoint_due:
+
+    def _keep_rules(self, findings: list[Finding], clock: float) -> None:
+        """Keep the rules' state now and then, and always before alarms follow a finding that is new or over.
+
+        After a crash the rules then know at least what the alarms know, and no alarm ends because its rule forgot.
+        """
+        keys = {f.key for f in findings}
+        if keys != self._kept_keys or clock >= self._checkpoint_due:
             self._store.put_document("rules", self._engine.state())
-            self._checkpoint_due = clock + CHECKPOINT_S
+            self._kept_keys, self._checkpoint_due = keys, clock + CHECKPOINT_S
 
     def _last_seen(self) -> dict[str, int]:
         seen: dict[str, int] = {}

@@ -33,8 +33,8 @@ def rule_classes() -> list[type[Rule]]:
 class Engine:
     """One instance of each rule in each room of a site.
 
-    A rule that fails is reported as a finding about the monitor itself and left out of that moment; the others
-    go on.
+    A rule that fails is reported as a finding about the monitor itself; what it last found stands on, so that its
+    alarms do not look as if they were over, and the others go on.
     """
 
     def __init__(self, site: Site) -> None:
@@ -43,6 +43,7 @@ class Engine:
             (kind.name, room.id): kind(site, room) for room in site.rooms for kind in rule_classes()
         }
         self._failed: dict[tuple[str, str], int] = {}
+        self._found: dict[tuple[str, str], list[Finding]] = {}
 
     def update(self, moment: Moment) -> list[Finding]:
         """Every condition that holds at a moment, in a steady order."""
@@ -50,11 +51,12 @@ class Engine:
         for key, rule in self.rules.items():
             try:
                 rule.update(moment)
-                findings += rule.findings()
+                self._found[key] = rule.findings()
                 self._failed.pop(key, None)
             except Exception:
                 logger.exception("rule %s failed in room %s", *key)
                 findings.append(self._failure(key, moment.now_ms))
+            findings += self._found.get(key, [])
         return findings
 
     def _failure(self, key: tuple[str, str], now_ms: int) -> Finding:

@@ -112,6 +112,18 @@ class TestEveryRule:
         assert all(f.seen_ms <= moment(SITE, 300).now_ms for f in rule.findings())
 
 
+def test_what_a_failing_rule_last_found_stands_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A band alarm does not end because its rule breaks: the last finding stands beside the one about the monitor."""
+    engine = Engine(SITE)
+    for minute in (0, 10, 20):
+        before = engine.update(moment(SITE, minute, record(minute, 10.5, 60.0)))
+    assert "band" in {f.rule for f in before}
+    monkeypatch.setattr(engine.rules["band", "vault"], "update", lambda _: 1 / 0)
+    after = engine.update(moment(SITE, 30, record(30, 10.5, 60.0)))
+    assert {f.key for f in before} <= {f.key for f in after}
+    assert "monitor" in {f.rule for f in after}
+
+
 def test_a_rule_that_fails_is_told_and_the_others_go_on(monkeypatch: pytest.MonkeyPatch) -> None:
     """A fault in one rule is a finding about the monitor itself."""
     engine = Engine(SITE)
