@@ -69,7 +69,8 @@ def _head(answer: Answer, moment: datetime) -> str:
 
 def alarm_panel(alarm: dict[str, Any], zone: ZoneInfo, moment: datetime) -> str:
     """A standing alarm as HTML."""
-    seen = alarm["state"] not in OPEN_STATES
+    # What is back to normal still waits for a person, but nothing is wrong now: it has lost its colour.
+    seen = alarm["state"] not in OPEN_STATES or alarm["state"] == "returned-unacknowledged"
     drawn = "seen" if seen else PRIORITY_SHAPES.get(alarm["priority"], "needs-you")
     where = " · ".join(
         text(part)
