@@ -137,7 +137,7 @@ class Service:
         self._stop = threading.Event()
 
     def stop(self) -> None:
-        """Ask `run` to come to an end; safe from a signal handler."""
+        """Ask `run` to come to an end; from a signal, by way of `monitor.signals.on_stop`."""
         self._stop.set()
 
     def run(self) -> None:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import logging
-import signal
 from pathlib import Path
 
 import click
 
 from monitor.service import PARTS, Service
+from monitor.signals import on_stop
 from monitor.site import load
 
 
@@ -27,8 +27,7 @@ def run(site_file: Path, parts: tuple[str, ...], log_level: str, worker: str) ->
     """Run the monitor: take in readings, judge the air, raise alarms, send messages. Ctrl-C stops it."""
     logging.basicConfig(level=log_level.upper(), format="%(asctime)s %(levelname)s %(name)s: %(message)s")
     service = Service(load(site_file), parts or PARTS, worker)
-    for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, lambda *_: service.stop())
+    on_stop(service.stop)
     service.run()
 
 

@@ -66,7 +66,8 @@ def run(
     )
     stop = threading.Event()
     for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, lambda *_: stop.set())
+        # From a thread: the main one may hold the event's lock at this very moment.
+        signal.signal(number, lambda *_: threading.Thread(target=stop.set, daemon=True).start())
     try:
         count = publish(read_scenario(scenario), address, speed, seconds, stop, stamps)
     except SimulationError as error:

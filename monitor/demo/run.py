@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import http.client
 import secrets
-import signal
 import sys
 import tempfile
 import threading
@@ -18,6 +17,7 @@ from monitor.demo.broker import EmbeddedBroker, free_port
 from monitor.demo.children import Children
 from monitor.demo.history import History
 from monitor.errors import MonitorError
+from monitor.signals import on_stop
 from monitor.site import Site, load
 
 USER_ENV, PASSWORD_ENV = "MATURING_DEMO_USER", "MATURING_DEMO_PASSWORD"
@@ -59,8 +59,7 @@ class Demo:
         MonitorError
             A part did not start, or ended by itself.
         """
-        for number in (signal.SIGINT, signal.SIGTERM):
-            signal.signal(number, lambda *_: self._stop.set())
+        on_stop(self._stop.set)
         started = time.monotonic()
         try:
             site = self._prepare()
