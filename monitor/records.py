@@ -129,3 +129,29 @@ class Contents:
     style: str
     stage: str
     wheels: tuple[str, ...] = field(default=())
+
+
+@dataclass(frozen=True, slots=True)
+class RindNow:
+    """What the rind twin of one wheel says at a moment; None where it is not known.
+
+    ``cracking_index`` is the moisture gradient at the rind as `monitor.rind.rind_face` states it; ``blue_index``
+    and ``mite_index`` are doses since the wheel's last brushing or making over those that show, 1.0 where a
+    person may be expected to see something.  ``way_in`` says where air gets under the rind: ``crack``, ``plug``,
+    ``cloth`` or nothing.  ``unknown_hours`` is the time without air records since the make.
+    """
+
+    wheel: str
+    at_ms: int
+    mass_kg: float | None
+    mass_low_kg: float | None
+    mass_high_kg: float | None
+    water_activity: float | None
+    surface_temperature_c: float | None
+    loss_kg_per_day: float | None
+    cracking_index: float | None = None
+    blue_index: float | None = None
+    mite_index: float | None = None
+    free_water_hours: float | None = None
+    way_in: str = ""
+    unknown_hours: float = 0.0

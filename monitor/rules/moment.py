@@ -9,7 +9,7 @@ from functools import cached_property
 from typing import Any
 
 from monitor.clock import TEN_MINUTES_MS
-from monitor.records import AirRecord, Contents, Reading
+from monitor.records import AirRecord, Contents, Reading, RindNow
 from monitor.site import Site
 
 
@@ -21,7 +21,7 @@ class Moment:
     in progress comes again and again with growing coverage); ``readings`` the readings that arrived since
     then; ``contents`` all that is in the rooms now; ``last_seen`` the time [ms] of each sensor's newest
     reading; ``parts`` the health of the monitor's own parts by name, each
-    ``{"ok": bool, "since_ms": int, "detail": str}``.
+    ``{"ok": bool, "since_ms": int, "detail": str}``; ``rinds`` what the twin of each wheel says, by wheel.
     """
 
     now_ms: int
@@ -31,6 +31,7 @@ class Moment:
     last_seen: Mapping[str, int] = field(default_factory=dict)
     parts: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     readings: tuple[Reading, ...] = ()
+    rinds: Mapping[str, RindNow] = field(default_factory=dict)
 
     @cached_property
     def air_by_room(self) -> dict[str, list[AirRecord]]:
