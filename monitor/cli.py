@@ -21,6 +21,7 @@ AS_JSON = click.option(
 )
 FURTHER = (
     "monitor.service_commands",
+    "monitor.readers.commands",
     "monitor.store.commands",
     "monitor.alarms.commands",
     "monitor.wheels.commands",
@@ -66,12 +67,16 @@ def cli(debug: bool) -> None:
 @click.pass_context
 def check(context: click.Context, site_file: Path) -> None:
     """Check a site file and list every fault: file, line, key, and what would be right."""
+    from monitor.readers import reader_faults
     from monitor.site import check_file
 
-    site, faults = check_file(site_file)
+    site, found = check_file(site_file)
+    faults = [str(fault) for fault in found]
+    if site is not None:
+        faults = [f"{site_file}: {fault}" for fault in reader_faults(site)]
     for fault in faults:
-        click.echo(str(fault), err=True)
-    if site is None:
+        click.echo(fault, err=True)
+    if site is None or faults:
         count = f"{len(faults)} fault{'' if len(faults) == 1 else 's'}"
         click.echo(f"maturing-room: {count} in {site_file}; mend them and check again", err=True)
         context.exit(2)

@@ -3,6 +3,7 @@
 MonitorError
 ├── SiteFileError          the site file has faults (carries all of them)
 ├── ReadingError           a message or value cannot be used (carries the reason)
+├── ReaderAway             a sensor's hardware does not answer; try again
 ├── StoreError             the time store cannot do what was asked
 │   ├── StoreAway          it is away for now; try again
 │   └── StoreDamaged       its file is torn or of a newer version
@@ -32,6 +33,10 @@ class SiteFileError(MonitorError):
 
 class ReadingError(MonitorError):
     """A message or a value in it cannot be used."""
+
+
+class ReaderAway(MonitorError):
+    """A sensor's hardware does not answer now, or answers with a fault."""
 
 
 class StoreError(MonitorError):

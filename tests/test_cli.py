@@ -9,6 +9,7 @@ import pytest
 
 from monitor import __version__
 from monitor.cli import cli, main
+from tests.system.running import write_site
 from tests.test_site import GOOD
 
 
@@ -121,3 +122,11 @@ def test_alarms_of_a_new_site_are_none(site_path: Path, capsys: pytest.CaptureFi
     assert json.loads(capsys.readouterr().out)["standing"] == []
     assert main(["alarms", str(site_path)]) == 0
     assert "Nothing stands." in capsys.readouterr().out
+
+
+def test_check_names_a_fault_in_a_reader(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A slip under [sensor.reader] is a fault of the site file like any other."""
+    path = write_site(tmp_path, 1883, ["rack-1"])
+    path.write_text(path.read_text() + '[sensor.reader]\nkind = "kernal"\n')
+    assert main(["check", str(path)]) == 2
+    assert "sensor 'rack-1': reader.kind: choose from kernel, modbus" in capsys.readouterr().err

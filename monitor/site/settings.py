@@ -175,6 +175,7 @@ class Sensor(Settings):
     fields: dict[str, FieldSettings] = Field(default_factory=dict)
     units: dict[str, str] = Field(default_factory=dict)
     calibrations: tuple[CalibrationEntry, ...] = Field(alias="calibration", default=())
+    reader: dict[str, Any] | None = None
 
     @field_validator("quantities")
     @classmethod
