@@ -11,7 +11,7 @@ import pandas as pd
 
 from monitor.errors import StoreAway
 from monitor.records import AirRecord, Change, Reading, Reject
-from monitor.store import charting, sealing
+from monitor.store import bulk, charting, sealing
 from monitor.store import readings_table as readings_in
 from monitor.store import side_tables as side
 from monitor.store.connections import BUSY_MS, Connections
@@ -83,6 +83,17 @@ class EmbeddedStore:
             readings_in.mark_changed(
                 connection, {(sensors[row[0]], row[1] - row[1] % 600_000) for row in new}
             )
+        self._dictionary.committed()
+        return written
+
+    def write_series(self, sensor: str, quantity: str, series: bulk.Series, seal_before_ms: int) -> Written:
+        """Keep many readings of one series in one transaction; see `bulk.TakesSeries`."""
+        with self._connections.writing() as connection:
+            number = self._dictionary.series(connection, [(sensor, quantity)])[sensor, quantity]
+            reasons = self._dictionary.reasons(connection, series.reasons)
+            rows = series.rows.copy()
+            rows["reason"] = np.array([reasons[text] for text in series.reasons])[series.rows["reason"]]
+            written = bulk.put_series(connection, number, sensor, rows, seal_before_ms)
         self._dictionary.committed()
         return written
 

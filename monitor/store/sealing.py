@@ -171,14 +171,37 @@ def _next_day(connection: sqlite3.Connection, series: int, day: int) -> int | No
 
 
 def _seal_day(connection: sqlite3.Connection, series: int, day: int) -> None:
-    span = (series, day * DAY_MS, (day + 1) * DAY_MS)
-    rows = open_rows(connection, *span)
+    put_sealed(connection, series, day, open_rows(connection, series, day * DAY_MS, (day + 1) * DAY_MS))
+
+
+def put_sealed(connection: sqlite3.Connection, series: int, day: int, rows: Rows) -> None:
+    """Make ``rows`` (in order) the sealed form of a day, in place of whatever stood for it."""
     hours = zlib.compress(by_hour(rows).tobytes(), 6)
     connection.execute(
-        "INSERT INTO sealed (series, day, count, hours, data) VALUES (?, ?, ?, ?, ?)",
+        "INSERT OR REPLACE INTO sealed (series, day, count, hours, data) VALUES (?, ?, ?, ?, ?)",
         (series, day, len(rows), hours, packed(rows)),
     )
-    connection.execute("DELETE FROM reading WHERE series = ? AND time_ms >= ? AND time_ms < ?", span)
+    connection.execute(
+        "DELETE FROM reading WHERE series = ? AND time_ms >= ? AND time_ms < ?",
+        (series, day * DAY_MS, (day + 1) * DAY_MS),
+    )
+
+
+def is_sealed(connection: sqlite3.Connection, series: int, day: int) -> bool:
+    """Whether a day of a series is in its compact form."""
+    query = "SELECT 1 FROM sealed WHERE series = ? AND day = ?"
+    return connection.execute(query, (series, day)).fetchone() is not None
+
+
+def insert_rows(connection: sqlite3.Connection, series: int, rows: Rows) -> None:
+    """Put rows that are not there yet into the open table."""
+    connection.executemany(
+        "INSERT INTO reading (series, time_ms, value, flag, reason) VALUES (?, ?, ?, ?, ?)",
+        [
+            (series, time_ms, None if value == np.inf else kept(value), flag, reason)
+            for time_ms, value, flag, reason in rows.tolist()
+        ],
+    )
 
 
 def open_again(connection: sqlite3.Connection, days: Iterable[tuple[int, int]]) -> None:
@@ -188,14 +211,7 @@ def open_again(connection: sqlite3.Connection, days: Iterable[tuple[int, int]]) 
         piece = connection.execute("SELECT data FROM sealed WHERE series = ? AND day = ?", key).fetchone()
         if piece is None:
             continue
-        rows = unpacked(piece[0])
-        connection.executemany(
-            "INSERT INTO reading (series, time_ms, value, flag, reason) VALUES (?, ?, ?, ?, ?)",
-            [
-                (series, time_ms, None if value == np.inf else kept(value), flag, reason)
-                for time_ms, value, flag, reason in rows.tolist()
-            ],
-        )
+        insert_rows(connection, series, unpacked(piece[0]))
         connection.execute("DELETE FROM sealed WHERE series = ? AND day = ?", key)
 
 
