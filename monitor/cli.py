@@ -21,6 +21,7 @@ AS_JSON = click.option(
 )
 FURTHER = (
     "monitor.service_commands",
+    "monitor.intake.commands",
     "monitor.readers.commands",
     "monitor.store.commands",
     "monitor.alarms.commands",
