@@ -158,18 +158,23 @@ class Twin:
         """Say that these wheels were weighed now: what gaps may have hidden is no longer unseen.
 
         The twin's own mass is not set to the weighing; that is what `fitting` is for.
+
+        Raises
+        ------
+        PhysicsError : a wheel that the twin does not have.
         """
-        self.state.longest_gap_s[wheels] = 0.0
-        self.state.unseen_kg[wheels] = 0.0
+        chosen = self._chosen(wheels)
+        self.state.longest_gap_s[chosen] = 0.0
+        self.state.unseen_kg[chosen] = 0.0
 
     def rewrap(self, wheels: Any, wrap_resistance: float) -> None:
         """Give some wheels another wrap from now on: cloth taken off, fat put on [Pa m2 s/kg].
 
         Raises
         ------
-        PhysicsError : an impossible resistance.
+        PhysicsError : an impossible resistance, or a wheel that the twin does not have.
         """
-        for i in np.atleast_1d(np.arange(self.wheels)[wheels]):
+        for i in self._chosen(wheels):
             changed = self._wheels.parameters[i].with_values({"wrap_resistance": float(wrap_resistance)})
             self._wheels.parameters[i] = changed
             self._wheels.wrap[i] = changed.wrap_resistance
@@ -304,8 +309,13 @@ class Twin:
     # ---- keeping and regrouping -----------------------------------------------------------------------
 
     def selected(self, wheels: Any) -> Twin:
-        """A twin of some of these wheels, sharing nothing with this one."""
-        index = np.atleast_1d(np.arange(self.wheels)[wheels])
+        """A twin of some of these wheels, sharing nothing with this one.
+
+        Raises
+        ------
+        PhysicsError : a wheel that the twin does not have, or none chosen.
+        """
+        index = self._chosen(wheels)
         twin = self._like([self._wheels.parameters[i] for i in index])
         twin.state = self.state.selected(index)
         return twin
@@ -324,6 +334,15 @@ class Twin:
         result = twins[0]._like([p for t in twins for p in t._wheels.parameters])
         result.state = TwinState.joined([t.state for t in twins])
         return result
+
+    def _chosen(self, wheels: Any) -> NDArray[np.intp]:
+        """Places of some wheels, given by number, list, mask or slice."""
+        try:
+            return np.atleast_1d(np.arange(self.wheels)[wheels])
+        except (IndexError, TypeError, ValueError) as error:
+            raise PhysicsError(
+                f"no wheels {wheels!r} in a twin of {self.wheels}: numbers from 0 to {self.wheels - 1} are expected"
+            ) from error
 
     def _like(self, parameters: Sequence[RindParameters]) -> Twin:
         return Twin(parameters, **self._build)

@@ -102,3 +102,12 @@ def test_pickled_content_is_refused() -> None:
     """An archive that would run code on reading is not read."""
     with pytest.raises(StoreDamaged, match="rebuild"):
         Twin.from_bytes(spoilt({"core_c": np.array([object()] * 3, dtype=object)}))
+
+
+@pytest.mark.parametrize("wheels", [3, -4, [0, 7], "rack", [True, False]])
+def test_a_wheel_that_is_not_there_is_refused(wheels: object) -> None:
+    """Asking three wheels for a fourth names how many there are, in everything that takes a choice of wheels."""
+    twin = lived(0.1)
+    for ask in (twin.selected, twin.weighed, lambda chosen: twin.rewrap(chosen, 1e8)):
+        with pytest.raises(PhysicsError, match="in a twin of 3: numbers from 0 to 2"):
+            ask(wheels)
