@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from monitor.site.alarm_settings import AlarmSettings, PlannedWork, QuietHours, Route
 from monitor.site.check import Fault, check_file, check_text, load
 from monitor.site.settings import (
     BandRule,
@@ -14,7 +15,6 @@ from monitor.site.settings import (
     PaceRule,
     Place,
     Room,
-    Route,
     Rules,
     Sensor,
     Settings,
@@ -28,6 +28,7 @@ from monitor.site.settings import (
 )
 
 __all__ = [
+    "AlarmSettings",
     "BandRule",
     "Broker",
     "CalibrationEntry",
@@ -38,6 +39,8 @@ __all__ = [
     "MouldRule",
     "PaceRule",
     "Place",
+    "PlannedWork",
+    "QuietHours",
     "Room",
     "Route",
     "Rules",

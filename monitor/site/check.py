@@ -224,6 +224,14 @@ def _between_parts(data: dict[str, Any]) -> Iterator[tuple[KeyPath, str]]:
         yield from _room_rules(index, room)
     for index, style in _tables(data, "style"):
         yield from _stages(index, style)
+        yield from _rule_names(("style", index, "latching_rules"), style.get("latching_rules"))
+    alarms = data.get("alarms")
+    yield from _rule_names(
+        ("alarms", "priorities"), alarms.get("priorities") if isinstance(alarms, dict) else None
+    )
+    for index, work in _tables(data, "planned_work"):
+        if isinstance(given := work.get("room"), str) and given not in rooms:
+            yield ("planned_work", index, "room"), f"no room {_short(given)}; {_choices(given, rooms)}"
 
 
 def _doubled(
@@ -283,6 +291,14 @@ def _room_rules(index: int, room: dict[str, Any]) -> Iterator[tuple[KeyPath, str
             yield ("room", index, "rules", name), f"no such rule; {_choices(name, Rules.model_fields)}"
         elif isinstance(settings, dict) and (model := _model_in(field.annotation)):
             yield from _rule_faults((("room", index, "rules", name)), model, settings)
+
+
+def _rule_names(prefix: KeyPath, names: Any) -> Iterator[tuple[KeyPath, str]]:
+    known = (*Rules.model_fields, "monitor")
+    for name in names if isinstance(names, list | dict) else ():
+        if name not in known:
+            key = (*prefix, name) if isinstance(names, dict) else prefix
+            yield key, f"no rule {_short(name)}; {_choices(str(name), known)}"
 
 
 def _rule_faults(

@@ -10,29 +10,11 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import (
-    AwareDatetime,
-    BaseModel,
-    ConfigDict,
-    Field,
-    PrivateAttr,
-    StringConstraints,
-    field_validator,
-    model_validator,
-)
+from pydantic import AwareDatetime, Field, PrivateAttr, field_validator, model_validator
 
 from monitor.records import QUANTITIES
-
-Identifier = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]
-Name = Annotated[str, StringConstraints(min_length=1, max_length=300, strip_whitespace=True)]
-EnvironmentName = Annotated[str, StringConstraints(pattern=r"^[A-Za-z_][A-Za-z0-9_]{0,127}$")]
-Span = tuple[float, float]
-
-
-class Settings(BaseModel):
-    """Base of all settings: unknown keys are faults, values do not change once read."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, allow_inf_nan=False)
+from monitor.site.alarm_settings import AlarmSettings, PlannedWork, Route
+from monitor.site.basics import EnvironmentName, Identifier, Name, Settings, Span
 
 
 class SiteInfo(Settings):
@@ -81,6 +63,9 @@ class StoreSettings(Settings):
     rejects_kept: int = Field(1000, ge=10, le=1_000_000)
     seal_after_days: int = Field(7, ge=2, le=3650)
     keep_days: dict[str, Annotated[int, Field(ge=1, le=36_500)]] = Field(default_factory=dict)
+    near_days: int = Field(30, ge=2, le=3650)
+    taken_in_elsewhere: bool = False
+    influx_site_tag: Identifier = "main"
     influx_url_env: EnvironmentName = "MATURING_INFLUX_URL"
     influx_org_env: EnvironmentName = "MATURING_INFLUX_ORG"
     influx_bucket_env: EnvironmentName = "MATURING_INFLUX_BUCKET"
@@ -250,6 +235,7 @@ class Style(Settings):
     grading_from_day: int | None = Field(None, ge=0, le=20_000)
     unwanted_moulds: tuple[str, ...] = ()
     wanted_moulds: tuple[str, ...] = ()
+    latching_rules: tuple[str, ...] = ()
     rind_parameters: dict[str, float] = Field(default_factory=dict)
 
     def stage_at(self, age_days: float) -> Stage:
@@ -258,14 +244,6 @@ class Style(Settings):
             if stage.to_day is None or age_days < stage.to_day:
                 return stage
         return self.stages[-1]
-
-
-class Route(Settings):
-    """A way to reach a person; ``address_env`` names the environment variable that holds an Apprise address."""
-
-    name: Identifier
-    address_env: EnvironmentName
-    least_priority: Literal["low", "medium", "high", "critical"] = "low"
 
 
 class BandRule(Settings):
@@ -322,6 +300,8 @@ class Site(Settings):
     sensors: tuple[Sensor, ...] = Field(alias="sensor", default=())
     styles: tuple[Style, ...] = Field(alias="style", default=())
     routes: tuple[Route, ...] = Field(alias="route", default=())
+    alarms: AlarmSettings = AlarmSettings()
+    planned_work: tuple[PlannedWork, ...] = Field(alias="planned_work", default=())
 
     _path: Path = PrivateAttr(default=Path("site.toml"))
 
