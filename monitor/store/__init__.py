@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from monitor.errors import StoreError
 from monitor.store.protocol import SeriesSummary, Store, Written
 
 if TYPE_CHECKING:
@@ -21,12 +20,17 @@ def open_store(site: Site) -> Store:
     StoreAway
         It cannot be opened now.
     StoreError
-        The settings ask for a kind of store that this version does not have.
+        The environment does not hold what the settings name.
     StoreDamaged
         Its file is torn, another program's, or of a newer version.
     """
+    if site.store.kind == "influx":
+        from monitor.store.influx import influx_store
+        from monitor.store.influx_far import far_of
+        from monitor.store.spool import NEAR_FILE_NAME, NearStore
+
+        near = NearStore(site.data_folder / NEAR_FILE_NAME, site.store.rejects_kept)
+        return influx_store(near, lambda: far_of(site.store), site.store.taken_in_elsewhere)
     from monitor.store.embedded import FILE_NAME, EmbeddedStore
 
-    if site.store.kind != "embedded":
-        raise StoreError(f'store.kind = {site.store.kind!r} is not built yet; write kind = "embedded"')
     return EmbeddedStore(site.data_folder / FILE_NAME, site.store.rejects_kept)

@@ -49,12 +49,18 @@ def write_series(
     """
     if isinstance(store, TakesSeries):
         for rows in _by_days(series.rows):
-            part = Series(rows, series.reasons)
-            yield len(rows), store.write_series(sensor, quantity, part, seal_before_ms)
+            days = Series(rows, series.reasons)
+            yield len(rows), store.write_series(sensor, quantity, days, seal_before_ms)
         return
+    for part in readings_of(sensor, quantity, series):
+        yield len(part), store.write(part)
+
+
+def readings_of(sensor: str, quantity: str, series: Series) -> Iterator[list[Reading]]:
+    """A series as plain readings, some thousands at a time."""
     for first in range(0, len(series.rows), ROWS_A_WRITE):
         rows = series.rows[first : first + ROWS_A_WRITE]
-        yield len(rows), store.write(list(_readings(sensor, quantity, rows, series.reasons)))
+        yield list(_readings(sensor, quantity, rows, series.reasons))
 
 
 def _by_days(rows: Rows) -> Iterator[Rows]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
@@ -79,12 +80,19 @@ class EmbeddedStore:
             rows = readings_in.rows_of(readings, series, reasons)
             new, written = readings_in.insert(connection, rows)
             readings_in.account(connection, new)
+            self._on_written(connection, new)
             sensors = {number: sensor for (sensor, _), number in series.items()}
             readings_in.mark_changed(
                 connection, {(sensors[row[0]], row[1] - row[1] % 600_000) for row in new}
             )
         self._dictionary.committed()
         return written
+
+    def _on_written(self, connection: sqlite3.Connection, new: Sequence[readings_in.Row]) -> None:
+        """For a store that does more with new readings, within the same transaction."""
+
+    def _on_air(self, connection: sqlite3.Connection, records: Sequence[AirRecord]) -> None:
+        """For a store that does more with air records, within the same transaction."""
 
     def write_series(self, sensor: str, quantity: str, series: bulk.Series, seal_before_ms: int) -> Written:
         """Keep many readings of one series in one transaction; see `bulk.TakesSeries`."""
@@ -179,6 +187,7 @@ class EmbeddedStore:
         with self._connections.writing() as connection:
             side.put_air(connection, records)
             side.forget_changes(connection, done)
+            self._on_air(connection, records)
 
     def read_air(self, room: str, place: str, start_ms: int, end_ms: int) -> pd.DataFrame:
         """Air records of a place in a span; see `Store.read_air`."""

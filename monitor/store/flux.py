@@ -43,10 +43,11 @@ def extents(bucket: str, site: str, start_ms: int, end_ms: int) -> str:
 
 
 def _rows(bucket: str, tags: dict[str, str], start_ms: int, end_ms: int) -> str:
+    keys = ", ".join(f'"{name}"' for name in ("_start", "_stop", *tags))
     return (
         f"{_from(bucket, tags, start_ms, end_ms)}\n"
         '  |> pivot(rowKey: ["_time"], columnKey: ["_field"], valueColumn: "_value")\n'
-        '  |> drop(columns: ["_start", "_stop", "_measurement", "site", "sensor", "quantity", "room", "place"])'
+        f"  |> drop(columns: [{keys}])"
     )
 
 

@@ -64,6 +64,17 @@ MIGRATIONS: tuple[Migration, ...] = (
                 hours BLOB NOT NULL, data BLOB NOT NULL, UNIQUE (series, day))""",
         ),
     ),
+    Migration(
+        "waiting for a far store",
+        (
+            """CREATE TABLE waiting_reading (
+                id INTEGER PRIMARY KEY AUTOINCREMENT, series INTEGER NOT NULL, time_ms INTEGER NOT NULL)""",
+            "CREATE INDEX waiting_by_reading ON waiting_reading (series, time_ms)",
+            """CREATE TABLE waiting_air (
+                id INTEGER PRIMARY KEY AUTOINCREMENT, room TEXT NOT NULL, place TEXT NOT NULL,
+                start_ms INTEGER NOT NULL)""",
+        ),
+    ),
 )
 
 

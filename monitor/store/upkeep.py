@@ -5,6 +5,7 @@ from __future__ import annotations
 from monitor.clock import DAY_MS, now_ms
 from monitor.site import StoreSettings
 from monitor.store.embedded import EmbeddedStore
+from monitor.store.influx import InfluxStore
 from monitor.store.protocol import Store
 
 DAYS_AT_ONCE = 50
@@ -16,9 +17,12 @@ def upkeep(settings: StoreSettings, store: Store, at_ms: int | None = None) -> i
 
     Raw readings are kept for ever unless ``keep_days`` names their quantity.
     """
+    moment = now_ms() if at_ms is None else at_ms
+    if isinstance(store, InfluxStore):
+        edge = moment - settings.near_days * DAY_MS
+        return store.near.prune(edge - edge % DAY_MS)
     if not isinstance(store, EmbeddedStore):
         return 0
-    moment = now_ms() if at_ms is None else at_ms
     for quantity, days in settings.keep_days.items():
         store.forget(quantity, moment - days * DAY_MS)
     return store.seal(moment - settings.seal_after_days * DAY_MS, DAYS_AT_ONCE)

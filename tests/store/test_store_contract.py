@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import threading
-from collections.abc import Callable, Iterator
+import uuid
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +18,10 @@ from monitor.errors import ReadingError, StoreAway
 from monitor.records import AirRecord, Change, Flag, Reading, Reject
 from monitor.store import Store, Written
 from monitor.store.embedded import EmbeddedStore
+from monitor.store.influx import InfluxStore
+from monitor.store.influx_far import InfluxFar
+from monitor.store.spool import NearStore
+from tests.store.influx_double import TOKEN, InfluxDouble
 
 NOON = 1_772_366_400_000
 """2026-03-01T12:00:00Z in milliseconds."""
@@ -23,11 +29,60 @@ NOON = 1_772_366_400_000
 OpenStore = Callable[[], Store]
 
 
-@pytest.fixture(params=["embedded"])
+class AlwaysFar(InfluxStore):
+    """An InfluxDB store that carries everything over at once and lets go of it here, so that reads ask InfluxDB."""
+
+    def write(self, readings: Sequence[Reading]) -> Written:
+        written = super().write(readings)
+        self._let_go()
+        return written
+
+    def write_air(self, records: Sequence[AirRecord], done: Sequence[Change] = ()) -> None:
+        super().write_air(records, done)
+        self._let_go()
+
+    def _let_go(self) -> None:
+        while self.carry():
+            pass
+        self.near.prune(self.near.pruned_before() + 1 if self.near.pruned_before() > NOON else 2**51)
+
+
+def kinds() -> list[str]:
+    """The embedded store, InfluxDB by its stand-in, and a live InfluxDB where the environment names one."""
+    live = os.environ.get("MATURING_INFLUX_URL")
+    return ["embedded", "influx-near", "influx-far", *(["influx-live"] if live else [])]
+
+
+def influx(kind: str, folder: Path) -> Iterator[InfluxStore]:
+    """A store on InfluxDB, with a site tag of its own, so that tests on a live server do not meet."""
+    near = NearStore(folder / "near.sqlite", rejects_kept=10)
+    tag = f"test-{uuid.uuid4().hex}"
+    if kind == "influx-live":
+        names = (
+            "MATURING_INFLUX_URL",
+            "MATURING_INFLUX_ORG",
+            "MATURING_INFLUX_BUCKET",
+            "MATURING_INFLUX_TOKEN",
+        )
+        url, org, bucket, token = (os.environ[name] for name in names)
+        yield AlwaysFar(near, InfluxFar(url, org, bucket, token, tag))
+        return
+    double = InfluxDouble()
+    far = InfluxFar(double.url, "dairy", "rooms", TOKEN, tag)
+    yield (InfluxStore if kind == "influx-near" else AlwaysFar)(near, far)
+    double.stop()
+
+
+@pytest.fixture(params=kinds())
 def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
-    made = EmbeddedStore(tmp_path / "readings.sqlite", rejects_kept=10)
-    yield made
-    made.close()
+    if request.param == "embedded":
+        made = EmbeddedStore(tmp_path / "readings.sqlite", rejects_kept=10)
+        yield made
+        made.close()
+        return
+    for made in influx(request.param, tmp_path):
+        yield made
+        made.close()
 
 
 def temperature(minute: float, value: float | None = 12.3, sensor: str = "rack-1", **more: object) -> Reading:

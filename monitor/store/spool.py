@@ -1,0 +1,134 @@
+"""The near store: an embedded store whose readings and air records also wait to be carried to a far one.
+
+What waits is noted in the transaction that keeps it, and forgotten once the far store has taken it. So the far store
+may be away for as long as the disk lasts, and a crash at any point loses nothing and doubles nothing.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from monitor.clock import slot_of
+from monitor.records import AirRecord, Reading
+from monitor.store import bulk
+from monitor.store.embedded import EmbeddedStore
+from monitor.store.numbers import VALUE_SQL
+from monitor.store.protocol import Written
+from monitor.store.readings_table import Row, mark_changed
+from monitor.store.side_tables import AIR_FIELDS
+
+NEAR_FILE_NAME = "readings-near.sqlite"
+_PRUNED = "pruned-before"
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Things that wait, oldest first, with the number of the last of each kind."""
+
+    readings: list[Reading]
+    air: list[AirRecord]
+    last_reading: int
+    last_air: int
+
+    def __len__(self) -> int:
+        return len(self.readings) + len(self.air)
+
+
+class NearStore(EmbeddedStore):
+    """See the module's text; everything else is as in `EmbeddedStore`."""
+
+    def _on_written(self, connection: sqlite3.Connection, new: Sequence[Row]) -> None:
+        connection.executemany(
+            "INSERT INTO waiting_reading (series, time_ms) VALUES (?, ?)", [row[:2] for row in new]
+        )
+
+    def _on_air(self, connection: sqlite3.Connection, records: Sequence[AirRecord]) -> None:
+        connection.executemany(
+            "INSERT INTO waiting_air (room, place, start_ms) VALUES (?, ?, ?)",
+            [(r.room, r.place, r.start_ms) for r in records],
+        )
+
+    def write_series(self, sensor: str, quantity: str, series: bulk.Series, seal_before_ms: int) -> Written:
+        """As many plain writes: what comes in here has to wait for the far store like everything else."""
+        steps = [self.write(part) for part in bulk.readings_of(sensor, quantity, series)]
+        return Written(
+            sum(w.new for w in steps), sum(w.already for w in steps), sum(w.differing for w in steps)
+        )
+
+    def mark_slots(self, sensor: str, times_ms: Iterable[int]) -> int:
+        """Mark the slots that some times fall in as changed; how many slots that is."""
+        slots = {(sensor, slot_of(int(time_ms))) for time_ms in times_ms}
+        with self._connections.writing() as connection:
+            mark_changed(connection, slots)
+        return len(slots)
+
+    def waiting(self) -> int:
+        """How many readings and air records wait."""
+        with self._connections.reading() as connection:
+            counts = "SELECT (SELECT count(*) FROM waiting_reading) + (SELECT count(*) FROM waiting_air)"
+            return int(connection.execute(counts).fetchone()[0])
+
+    def batch(self, most: int) -> Batch:
+        """The oldest that wait, at most ``most`` of each kind."""
+        with self._connections.reading() as connection:
+            readings = connection.execute(
+                f"SELECT w.id, s.sensor, s.quantity, w.time_ms, {VALUE_SQL}, r.flag, q.text"
+                " FROM (SELECT * FROM waiting_reading ORDER BY id LIMIT ?) w JOIN series s ON s.id = w.series"
+                " JOIN reading r ON r.series = w.series AND r.time_ms = w.time_ms"
+                " LEFT JOIN reason q ON q.id = r.reason ORDER BY w.id",
+                (most,),
+            ).fetchall()
+            names = ", ".join(f"a.{name}" for name in AIR_FIELDS)
+            air = connection.execute(
+                f"SELECT w.id, {names} FROM (SELECT * FROM waiting_air ORDER BY id LIMIT ?) w"
+                " JOIN air a ON a.room = w.room AND a.place = w.place AND a.start_ms = w.start_ms ORDER BY w.id",
+                (most,),
+            ).fetchall()
+        return Batch(
+            [_reading(row) for row in readings],
+            [AirRecord(*row[1:]) for row in air],
+            readings[-1][0] if readings else 0,
+            air[-1][0] if air else 0,
+        )
+
+    def carried(self, batch: Batch) -> None:
+        """The far store has taken a batch: it waits no longer."""
+        with self._connections.writing() as connection:
+            connection.execute("DELETE FROM waiting_reading WHERE id <= ?", (batch.last_reading,))
+            connection.execute("DELETE FROM waiting_air WHERE id <= ?", (batch.last_air,))
+
+    def pruned_before(self) -> int:
+        """Readings before this moment [ms] may have been let go of here; the far store has them."""
+        return int(self.document(_PRUNED) or -(2**53))
+
+    def prune(self, before_ms: int) -> int:
+        """Let go of readings and air records before a moment that wait no longer; how many readings.
+
+        The newest of every series and place stays.
+        """
+        if before_ms <= self.pruned_before():
+            return 0
+        self.put_document(_PRUNED, before_ms)
+        with self._connections.writing() as connection:
+            gone = connection.execute(
+                "DELETE FROM reading WHERE time_ms < ?1 AND time_ms <"
+                " (SELECT last_ms FROM series WHERE id = reading.series) AND NOT EXISTS"
+                " (SELECT 1 FROM waiting_reading w WHERE w.series = reading.series AND w.time_ms = reading.time_ms)",
+                (before_ms,),
+            ).rowcount
+            connection.execute(
+                "DELETE FROM air WHERE start_ms < ?1 AND start_ms < (SELECT max(b.start_ms) FROM air b"
+                " WHERE b.room = air.room AND b.place = air.place) AND NOT EXISTS"
+                " (SELECT 1 FROM waiting_air w WHERE w.room = air.room AND w.place = air.place"
+                " AND w.start_ms = air.start_ms)",
+                (before_ms,),
+            )
+        return int(gone)
+
+
+def _reading(row: tuple[object, ...]) -> Reading:
+    _, sensor, quantity, time_ms, value, flag, reason = row
+    known = None if value == float("inf") else value
+    return Reading(sensor, quantity, time_ms, known, flag, reason or "")  # type: ignore[arg-type]
