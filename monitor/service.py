@@ -23,6 +23,8 @@ from monitor.rules.finding import Finding
 from monitor.rules.moment import Moment
 from monitor.site import Site
 from monitor.store import open_store
+from monitor.store.carrier import Carrier
+from monitor.store.influx import InfluxStore
 from monitor.store.upkeep import upkeep
 from monitor.wheels import open_ledger
 
@@ -110,6 +112,10 @@ class PartsHealth:
         if intake is not None:
             detail = "connected" if intake["connected"] else "no connection to the broker"
             self._note("broker", bool(intake["connected"]), detail)
+        spool = parts.get("spool")
+        if spool is not None:
+            well = not spool["trouble"]
+            self._note("spool", well, spool["trouble"] or f"{spool['waiting']} wait to be carried")
         return self._states
 
     def _note(self, name: str, ok: bool, detail: str) -> None:
@@ -117,6 +123,11 @@ class PartsHealth:
         if known is None or known["ok"] != ok:
             self._states[name] = {"ok": ok, "since_ms": now_ms(), "detail": detail}
             logger.log(logging.INFO if ok else logging.WARNING, "%s: %s", name, detail)
+
+
+def _carrier(store: Any) -> Carrier | None:
+    """What carries readings on to a far store, where there is one."""
+    return Carrier(store) if isinstance(store, InfluxStore) else None
 
 
 class Service:
@@ -151,13 +162,14 @@ class Service:
         subscriber = self._intake(store)
         sender = Sender(self._site, open_alarms(self._site)) if "send" in self._wanted else None
         judge = Judge(self._site) if "judge" in self._wanted else None
-        for part in (subscriber, sender):
+        carrier = _carrier(store)
+        for part in (subscriber, sender, carrier):
             if part is not None:
                 part.start()
         try:
-            self._loop(store, subscriber, judge)
+            self._loop(store, subscriber, judge, carrier)
         finally:
-            for part in (subscriber, sender):
+            for part in (subscriber, sender, carrier):
                 if part is not None:
                     part.stop()
             if judge is not None:
@@ -175,10 +187,14 @@ class Service:
             worker=self._worker,
         )
 
-    def _loop(self, store: Any, subscriber: Subscriber | None, judge: Judge | None) -> None:
+    def _loop(
+        self, store: Any, subscriber: Subscriber | None, judge: Judge | None, carrier: Carrier | None
+    ) -> None:
         beat_due, failures, health = 0.0, 0, PartsHealth()
         while not self._stop.is_set():
             parts = {"intake": subscriber.health()} if subscriber else {}
+            if carrier is not None:
+                parts["spool"] = {"waiting": carrier.waiting, "trouble": carrier.trouble}
             try:
                 states = health.update(parts)
                 if judge is not None:

@@ -111,4 +111,33 @@ def export(
         store.close()
 
 
-COMMANDS: list[click.Command] = [backup, restore, verify, export]
+@click.command(
+    "prepare-store",
+    epilog="Example: MATURING_INFLUX_TOKEN=... maturing-room prepare-store site.toml --keep-days 3650",
+)
+@SITE
+@click.option(
+    "--keep-days", type=click.IntRange(1, 36_500), help="How long points are kept [default: for ever]."
+)
+@click.option("--yes", is_flag=True, help="Do not ask.")
+def prepare_store(site_file: Path, keep_days: int | None, yes: bool) -> None:
+    """Make the InfluxDB bucket that the site file asks for, or change how long an existing one keeps its points.
+
+    A shorter time makes InfluxDB delete what is older. Needs a token that may read and write buckets.
+    """
+    site = load(site_file)
+    if site.store.kind != "influx":
+        raise StoreError('this command is for a site file with [store] kind = "influx"')
+    from monitor.store.influx_far import far_of
+    from monitor.store.influx_setup import prepare
+
+    if keep_days is not None and not yes:
+        click.confirm(f"Shall InfluxDB delete points older than {keep_days} days?", abort=True)
+    far = far_of(site.store)
+    try:
+        click.echo(prepare(far, keep_days))
+    finally:
+        far.close()
+
+
+COMMANDS: list[click.Command] = [backup, restore, verify, export, prepare_store]

@@ -33,15 +33,6 @@ def newest_air(bucket: str, site: str, start_ms: int, end_ms: int) -> str:
     return f'{_from(bucket, tags, start_ms, end_ms)}\n  |> last()\n  |> keep(columns: ["room", "place", "_time"])'
 
 
-def extents(bucket: str, site: str, start_ms: int, end_ms: int) -> str:
-    """How many readings every series has."""
-    tags = {"_measurement": READING, "site": site, "_field": "flag"}
-    return (
-        f"{_from(bucket, tags, start_ms, end_ms)}\n  |> count()"
-        '\n  |> keep(columns: ["sensor", "quantity", "_value"])'
-    )
-
-
 def _rows(bucket: str, tags: dict[str, str], start_ms: int, end_ms: int) -> str:
     keys = ", ".join(f'"{name}"' for name in ("_start", "_stop", *tags))
     return (

@@ -63,7 +63,7 @@ class InfluxFar:
 
     def _write(self, lines: list[str]) -> Iterator[Reject]:
         try:
-            with self._errors():
+            with self.errors():
                 self._writer.write(self.bucket, self.org, "\n".join(lines), write_precision=_MILLISECONDS)
         except _Refused as error:
             if len(lines) == 1:
@@ -121,7 +121,7 @@ class InfluxFar:
         return records
 
     def _rows(self, question: str) -> pd.DataFrame:
-        with self._errors():
+        with self.errors():
             found = self._reader.query_data_frame(question)
         frames = [f for f in (found if isinstance(found, list) else [found]) if len(f)]
         if not frames:
@@ -130,7 +130,8 @@ class InfluxFar:
         return frame.sort_values("_time", kind="stable").reset_index(drop=True)
 
     @contextmanager
-    def _errors(self) -> Iterator[None]:
+    def errors(self) -> Iterator[None]:
+        """Errors of the client become the store's own."""
         try:
             yield
         except ApiException as error:

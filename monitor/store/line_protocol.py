@@ -15,6 +15,7 @@ from monitor.store.side_tables import AIR_COLUMNS
 READING, AIR = "reading", "air"
 WHOLE_ROOM = "-"
 """Stands for the empty place of a whole room, since a tag cannot be empty; no place can have that name."""
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
 _TAG = re.compile(r"([,= ])")
 
 
@@ -42,14 +43,14 @@ def air_line(site: str, record: AirRecord) -> str:
 def tag(value: str) -> str:
     """A tag's value, escaped.
 
-    Identifiers of a site file hold neither line breaks nor backslashes, which a tag cannot carry; should one come all
+    Identifiers of a site file hold neither control characters nor backslashes, which a tag cannot carry; should one come all
     the same, it is replaced.
     """
-    plain = value.replace("\\", "/").replace("\n", " ").replace("\r", " ")
+    plain = _CONTROL.sub(" ", value).replace("\\", "/")
     return _TAG.sub(r"\\\1", plain)
 
 
 def text(value: str) -> str:
     """A text field, quoted."""
-    plain = value.replace("\\", "\\\\").replace('"', '\\"').replace("\n", " ").replace("\r", " ")
+    plain = _CONTROL.sub(" ", value).replace("\\", "\\\\").replace('"', '\\"')
     return f'"{plain}"'

@@ -91,7 +91,6 @@ class InfluxDouble:
 
 class _Handler(BaseHTTPRequestHandler):
     held: InfluxDouble
-    protocol_version = "HTTP/1.1"
 
     def do_POST(self) -> None:
         body = self.rfile.read(int(self.headers["Content-Length"] or 0))

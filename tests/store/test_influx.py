@@ -1,0 +1,223 @@
+"""The store on InfluxDB: what waits, what is carried, what is refused; and the texts sent, checked by others' tools.
+
+The contract of all stores runs over it in `test_store_contract`.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import tarfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from influxdb_client.client.write.point import Point
+from influxdb_client.domain.write_precision import WritePrecision
+
+from monitor.cli import main
+from monitor.errors import StoreAway, StoreError
+from monitor.records import AirRecord, Flag, Reading
+from monitor.site import load
+from monitor.store import flux, open_store
+from monitor.store.influx import InfluxStore
+from monitor.store.influx_far import InfluxFar
+from monitor.store.line_protocol import air_line, reading_line
+from monitor.store.side_tables import AIR_COLUMNS
+from monitor.store.spool import NearStore
+from monitor.store.upkeep import upkeep
+from tests.store.influx_double import TOKEN, InfluxDouble
+from tests.system.parts import need
+from tests.system.running import write_site
+
+NOON = 1_772_366_400_000
+DAY = 86_400_000
+ALL = (0, 2**52)
+
+
+@pytest.fixture
+def double() -> Iterator[InfluxDouble]:
+    served = InfluxDouble()
+    yield served
+    served.stop()
+
+
+def opened(double: InfluxDouble, folder: Path, token: str = TOKEN) -> InfluxStore:
+    return InfluxStore(
+        NearStore(folder / "near.sqlite"), InfluxFar(double.url, "dairy", "rooms", token, "main")
+    )
+
+
+def humidity(minute: int, value: float | None = 86.0) -> Reading:
+    return Reading("rack-1", "humidity", NOON + minute * 60_000, value)
+
+
+def test_readings_wait_while_influxdb_is_away_and_then_go_in_order(
+    double: InfluxDouble, tmp_path: Path
+) -> None:
+    """Writing never fails for InfluxDB's sake; what waited is carried oldest first, also by the next process."""
+    store = opened(double, tmp_path)
+    double.stop()
+    for minute in range(5):
+        store.write([humidity(minute)])
+    with pytest.raises(StoreAway, match="does not answer"):
+        store.carry()
+    assert store.waiting() == 5
+    store.close()
+    double.start()
+    again = opened(double, tmp_path)
+    assert again.carry(2) == 2
+    assert [time_ms for _, time_ms in double.points] == [NOON, NOON + 60_000]
+    while again.carry():
+        pass
+    assert (again.waiting(), double.lines) == (0, 5)
+    again.close()
+
+
+def test_what_waits_is_never_let_go_of(double: InfluxDouble, tmp_path: Path) -> None:
+    """Old readings leave the near store only once InfluxDB has them."""
+    site = load(write_site(tmp_path, 1883, ["rack-1"]))
+    store = opened(double, tmp_path)
+    store.write([humidity(minute) for minute in range(10)])
+    late = NOON + 400 * DAY
+    assert upkeep(site.store, store, late) == 0
+    store.carry()
+    assert upkeep(site.store, store, late + DAY) == 9
+    assert len(store.near.read("rack-1", "humidity", *ALL)) == 1
+    assert len(store.read("rack-1", "humidity", *ALL)) == 10
+    double.stop()
+    with pytest.raises(StoreAway):
+        store.read("rack-1", "humidity", *ALL)
+    assert len(store.read("rack-1", "humidity", late + DAY, late + 2 * DAY)) == 0
+    store.close()
+
+
+def test_a_line_that_influxdb_refuses_holds_up_no_other(double: InfluxDouble, tmp_path: Path) -> None:
+    """Of a hundred readings one is refused for what it holds: the others are carried, and that one is told."""
+    store = opened(double, tmp_path)
+    store.write([humidity(minute, 50.0 + minute) for minute in range(100)])
+    double.refuse = "value=93.0"
+    assert store.carry() == 100
+    assert double.lines == 99
+    (refused,) = store.rejects()
+    assert "field type conflict" in refused.reason
+    assert b"value=93.0" in refused.payload
+    assert len(store.read("rack-1", "humidity", *ALL)) == 100
+    store.close()
+
+
+def test_a_wrong_token_is_said_and_nothing_is_lost(double: InfluxDouble, tmp_path: Path) -> None:
+    """A refused token leaves everything waiting, and says so."""
+    store = opened(double, tmp_path, token="wrong")
+    store.write([humidity(0)])
+    with pytest.raises(StoreAway, match="does not know the token"):
+        store.carry()
+    assert store.waiting() == 1
+    store.close()
+
+
+def test_what_the_environment_lacks_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A site file that asks for InfluxDB without its variables set: the message names them."""
+    for name in ("URL", "ORG", "BUCKET", "TOKEN"):
+        monkeypatch.delenv(f"MATURING_INFLUX_{name}", raising=False)
+    site = load(write_site(tmp_path, 1883, ["rack-1"], more='[store]\nkind = "influx"'))
+    with pytest.raises(StoreError, match="MATURING_INFLUX_URL, MATURING_INFLUX_ORG"):
+        open_store(site)
+
+
+def test_the_bucket_is_prepared(
+    double: InfluxDouble, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Made where missing, its retention changed where asked, left alone where it fits."""
+    for name, value in {"URL": double.url, "ORG": "dairy", "BUCKET": "rooms", "TOKEN": TOKEN}.items():
+        monkeypatch.setenv(f"MATURING_INFLUX_{name}", value)
+    site_path = write_site(tmp_path, 1883, ["rack-1"], more='[store]\nkind = "influx"')
+    said = []
+    for more in ([], ["--keep-days", "3650", "--yes"], ["--keep-days", "3650", "--yes"]):
+        assert main(["prepare-store", str(site_path), *more]) == 0
+        said.append(capsys.readouterr().out.strip())
+    assert said == [
+        "bucket rooms: made; keeps points for ever",
+        "bucket rooms: now keeps points for 3650 days",
+        "bucket rooms: there already; keeps points for 3650 days",
+    ]
+
+
+WORDS = st.text(
+    st.characters(exclude_categories=["Cs", "Cc"], exclude_characters="\\"), min_size=1, max_size=20
+).filter(str.strip)
+
+
+@given(WORDS, WORDS, WORDS, st.none() | st.floats(allow_nan=False, allow_infinity=False))
+def test_a_reading_is_the_line_that_the_client_library_would_write(
+    site: str, sensor: str, reason: str, value: float | None
+) -> None:
+    """Against influxdb-client's own ``Point``: tags, escapes and fields alike, whatever the names hold."""
+    reading = Reading(sensor, "humidity", NOON, value, Flag.SUSPECT, reason)
+    point = Point("reading").tag("site", site).tag("sensor", sensor).tag("quantity", "humidity")
+    point.field("flag", 3).field("reason", reason).time(NOON, WritePrecision.MS)
+    if value is not None:
+        point.field("value", value)
+    theirs = point.to_line_protocol()
+    head, _, tail = reading_line(site, reading).partition(" flag=")
+    their_head, _, their_tail = theirs.partition(" flag=")
+    assert head == their_head
+    assert tail.rsplit(" ", 1)[1] == their_tail.rsplit(" ", 1)[1]
+    quoted = reason.replace('"', '\\"')
+    assert tail.startswith(f'3i,reason="{quoted}"')
+    assert their_tail.startswith(f'3i,reason="{quoted}"')
+    if value is not None:
+        assert float(tail.rsplit(" ", 1)[0].rsplit("value=", 1)[1]) == value
+
+
+def test_a_value_taken_back_is_named() -> None:
+    """An air record without a humidity says so, so that writing it over a fuller one takes the humidity back."""
+    record = AirRecord("cave", "", NOON, 12.0, 11.5, 12.5, None, None, None, 0.5, None, None, 0.3, None)
+    line = air_line("main", record)
+    assert line.startswith("air,place=-,room=cave,site=main temperature_c=12.0")
+    assert (
+        'missing="rh_pct rh_min_pct rh_max_pct dew_point_c vapour_pressure_deficit_pa rh_sigma_pct"' in line
+    )
+    assert sum(name in line for name in AIR_COLUMNS) == len(AIR_COLUMNS)
+
+
+HOSTILE = ['a"b', "a\\", '") |> drop(columns: ["_value"]) //', "${1+1}", "é\N{CHEESE WEDGE}", ""]
+
+
+@pytest.mark.system
+def test_every_question_is_sound_flux(tmp_path: Path) -> None:
+    """Type-checked by npm's @influxdata/flux-lsp-browser, with hostile names too; and the checker does find faults."""
+    subprocess.run(
+        [need("npm"), "pack", "--silent", "@influxdata/flux-lsp-browser@0.8.40"],
+        cwd=tmp_path,
+        check=True,
+        timeout=120,
+    )
+    with tarfile.open(next(tmp_path.glob("*.tgz"))) as archive:
+        archive.extractall(tmp_path, filter="data")
+    names = ["rack-1", *HOSTILE]
+    texts = [flux.readings(n, n, n, n, *ALL) for n in names]
+    texts += [flux.air(n, n, n, n, NOON, NOON + 1) for n in names]
+    texts += [flux.newest_air(n, n, *ALL) for n in names]
+    broken = [
+        texts[0].replace("range(start", "range(begin"),
+        texts[0].replace("pivot", "pivott"),
+        texts[0][:-1],
+    ]
+    checked = subprocess.run(
+        [need("node"), str(Path(__file__).with_name("flux_check.mjs")), str(tmp_path / "package")],
+        input=json.dumps(texts + broken), capture_output=True, text=True, check=True, timeout=60,
+    )  # fmt: skip
+    assert json.loads(checked.stdout) == [True] * len(texts) + [False] * len(broken)
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_a_name_cannot_leave_its_quotes(name: str) -> None:
+    """Whatever a name holds, the literal ends at its own closing quote and starts no interpolation."""
+    literal = flux.quoted(name)
+    inside = literal[1:-1].replace("\\\\", "").replace('\\"', "").replace("\\${", "")
+    assert '"' not in inside
+    assert "${" not in inside
+    assert not inside.endswith("\\")
