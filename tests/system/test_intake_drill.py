@@ -1,6 +1,6 @@
 """The drill: kills, restarts, a store that is away and a flood, all at once; nothing acknowledged is lost or doubled.
 
-It is short by default.  MATURING_DRILL=full makes it the long one: 1,000 messages/s for 60 s.
+Run on the embedded store, and on the near store of InfluxDB with (a stand-in for) InfluxDB away meanwhile. It is short by default.  MATURING_DRILL=full makes it the long one: 1,000 messages/s for 60 s.
 """
 
 from __future__ import annotations
@@ -12,25 +12,29 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 from paho.mqtt.client import CallbackAPIVersion, Client, MQTTProtocolVersion
 
 from monitor.site import load
 from monitor.store.embedded import FILE_NAME, EmbeddedStore
+from monitor.store.spool import NEAR_FILE_NAME, NearStore
+from tests.store.influx_double import TOKEN, InfluxDouble
 from tests.system.parts import Mosquitto, wait_for
 
 pytestmark = [pytest.mark.system, pytest.mark.timeout(400)]
 
 FULL = os.environ.get("MATURING_DRILL") == "full"
-SECONDS, RATE, KILLS, RESTARTS, AWAY_S = (60, 1000, 10, 2, 10.0) if FULL else (10, 500, 3, 1, 2.0)
+SECONDS, RATE, KILLS, RESTARTS, AWAY_S = (60, 1000, 10, 2, 10.0) if FULL else (6, 500, 3, 1, 1.5)
 SENSORS = 50
 
 
-def site_file(folder: Path, port: int) -> Path:
-    rooms = 'version = 1\n[site]\nname = "Drill"\n'
+def site_file(folder: Path, port: int, kind: str) -> Path:
+    rooms = f'version = 1\n[site]\nname = "Drill"\n[store]\nkind = "{kind}"\n'
     room = '[[room]]\nid = "cave"\nname = "Cave"\nkind = "cave"\n[[room.place]]\nid = "left"\n'
     sensors = "".join(f'[[sensor]]\nid = "rack-{n}"\nroom = "cave"\nplace = "left"\n' for n in range(SENSORS))
     path = folder / "site.toml"
@@ -82,12 +86,13 @@ class Publisher:
 class Monitor:
     """The intake as its own process, killed and started again."""
 
-    def __init__(self, site: Path) -> None:
+    def __init__(self, site: Path, environment: dict[str, str]) -> None:
+        self._environment = {**os.environ, **environment}
         self._command = [sys.executable, "-m", "monitor.cli", "run", str(site), "--part", "intake"]
         self.process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:
-        self.process = subprocess.Popen(self._command, stderr=subprocess.DEVNULL)
+        self.process = subprocess.Popen(self._command, env=self._environment, stderr=subprocess.DEVNULL)
 
     def kill(self) -> None:
         if self.process is not None:
@@ -111,53 +116,88 @@ def take_store_away(path: Path) -> None:
     lock.close()
 
 
-def test_the_drill(tmp_path: Path) -> None:
+class Far:
+    """A stand-in for InfluxDB that can be taken away, and what the monitor needs to know of it."""
+
+    def __init__(self) -> None:
+        self.double = InfluxDouble()
+        values = {"URL": self.double.url, "ORG": "dairy", "BUCKET": "rooms", "TOKEN": TOKEN}
+        self.environment = {f"MATURING_INFLUX_{name}": value for name, value in values.items()}
+
+    def go_away(self) -> None:
+        self.double.stop()
+        time.sleep(AWAY_S)
+        self.double.start()
+
+    def held(self) -> dict[tuple[str, int], float]:
+        return {
+            (dict(tags)["sensor"], t): fields["value"] for (tags, t), fields in self.double.points.items()
+        }
+
+
+@pytest.mark.parametrize("kind", ["embedded", "influx"])
+def test_the_drill(tmp_path: Path, kind: str) -> None:
     """Every message that the broker acknowledged is stored exactly once, with its own value."""
-    with (
-        Mosquitto(tmp_path / "broker") as broker,
-        Monitor(path := site_file(tmp_path, broker.port)) as monitor,
-    ):
-        store = EmbeddedStore(load(path).data_folder / FILE_NAME)
-        monitor.start()
-        # The session must stand before the first message, or the broker has nobody to keep it for.
-        wait_for(
-            lambda: "drill" in (tmp_path / "broker" / "mosquitto.log").read_text(),
-            what="the monitor's session",
-        )
-        time.sleep(1)
-        publisher = Publisher(broker.port)
-        sending = threading.Thread(target=publisher.run)
-        sending.start()
-        _harm(broker, monitor, store.path)
-        sending.join()
-        wait_for(publisher.all_acknowledged, 60, "the broker's acknowledgements")
-        expected = publisher.sent
-        wait_for(
-            lambda: sum(s.count for s in store.series()) >= len(expected), 120, "every acknowledged message"
-        )
-        time.sleep(1)
-        monitor.kill()
-        publisher.client.disconnect()
-        publisher.client.loop_stop()
+    far = Far() if kind == "influx" else None
+    path = site_file(tmp_path, 1, kind)
+    with Mosquitto(tmp_path / "broker") as broker:
+        path.write_text(path.read_text().replace("port = 1", f"port = {broker.port}"))
+        with Monitor(path, far.environment if far else {}) as monitor:
+            name = FILE_NAME if far is None else NEAR_FILE_NAME
+            store = (EmbeddedStore if far is None else NearStore)(load(path).data_folder / name)
+            monitor.start()
+            # The session must stand before the first message, or the broker has nobody to keep it for.
+            log = tmp_path / "broker" / "mosquitto.log"
+            wait_for(lambda: "drill" in log.read_text(), what="the monitor's session")
+            time.sleep(1)
+            publisher = Publisher(broker.port)
+            sending = threading.Thread(target=publisher.run)
+            sending.start()
+            _harm(broker, monitor, store.path, far)
+            sending.join()
+            wait_for(publisher.all_acknowledged, 60, "the broker's acknowledgements")
+            expected = publisher.sent
+            wait_for(
+                lambda: sum(s.count for s in store.series()) >= len(expected),
+                120,
+                "every acknowledged message",
+            )
+            if far is not None:
+                wait_for(lambda: len(far.double.points) >= len(expected), 120, "every message carried over")
+            time.sleep(1)
+            monitor.kill()
+            publisher.client.disconnect()
+            publisher.client.loop_stop()
     stored = [
-        (s.sensor, int(time_ms))
+        ((s.sensor, int(time_ms)), value)
         for s in store.series()
-        for time_ms in store.read(s.sensor, "temperature", 0, 2**52).index.as_unit("ms").asi8
+        for time_ms, value in _points(store.read(s.sensor, "temperature", 0, 2**52))
     ]
     store.close()
-    assert len(stored) == len(set(stored))
-    assert set(stored) == expected
+    assert len(stored) == len(dict(stored))
+    assert set(dict(stored)) == expected
     assert len(expected) == SECONDS * RATE
+    if far is not None:
+        assert far.held() == dict(stored)
+        far.double.stop()
 
 
-def _harm(broker: Mosquitto, monitor: Monitor, store: Path) -> None:
+def _points(frame: pd.DataFrame) -> Iterator[tuple[int, float]]:
+    return zip(pd.DatetimeIndex(frame.index).as_unit("ms").asi8, frame["value"], strict=True)
+
+
+def _harm(broker: Mosquitto, monitor: Monitor, store: Path, far: Far | None) -> None:
     begun, pause = time.monotonic(), SECONDS / (KILLS + 1)
-    away = threading.Timer(SECONDS * 0.4, take_store_away, (store,))
-    away.start()
+    harm = [threading.Timer(SECONDS * 0.4, take_store_away, (store,))]
+    if far is not None:
+        harm.append(threading.Timer(SECONDS * 0.5, far.go_away))
+    for away in harm:
+        away.start()
     for number in range(KILLS):
         time.sleep(max(0.0, begun + pause * (number + 1) - time.monotonic()))
         monitor.kill()
         monitor.start()
         if number % max(1, KILLS // RESTARTS) == KILLS // RESTARTS // 2:
             broker.restart(away_s=0.3)
-    away.join()
+    for away in harm:
+        away.join()
