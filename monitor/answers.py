@@ -15,17 +15,17 @@ import pandas as pd
 from monitor import alarms as alarming
 from monitor.alarms import Alarms, open_alarms
 from monitor.clock import DAY_MS, now_ms, rfc3339, to_ms
-from monitor.records import AirRecord, Contents, Flag
+from monitor.health import BEAT, BEAT_LATE_AFTER_S, health_document, sensor_heard
+from monitor.records import AirRecord, Contents
 from monitor.review import review_wheel
 from monitor.rules.finding import Finding, Priority
 from monitor.rules.paces import paces
-from monitor.site import Room, Sensor, Site, rule_settings
+from monitor.site import Room, Sensor, Site
 from monitor.store import open_store
 from monitor.store.protocol import SeriesSummary, Store
 from monitor.wheels import Ledger, open_ledger
 
 VERSION = 1
-BEAT_LATE_AFTER_S = 15.0
 CAUTIONS = (
     "This tool informs; local food-safety rules and licensed practice decide.",
     "Carbon dioxide and ammonia can gather in closed rooms: air before going in, and follow local limits.",
@@ -54,9 +54,35 @@ def parts(site: Site) -> Parts:
         return _opened[key]
 
 
+def monitor_document(site: Site) -> dict[str, Any]:
+    """The ``health`` document: how the monitor itself is doing."""
+    return health_document(site, parts(site).store)
+
+
 def alarms_document(site: Site) -> dict[str, Any]:
     """The ``alarms`` document: what stands, and what stood lately."""
     return alarming.alarms_document(site, parts(site).alarms, now_ms())
+
+
+def alarm_history_document(site: Site, alarm: int) -> dict[str, Any]:
+    """The ``alarm-history`` document: one alarm and all that happened to it.
+
+    Raises
+    ------
+    AlarmError
+        There is no such alarm.
+    """
+    return alarming.alarm_history_document(site, parts(site).alarms, alarm)
+
+
+def alarm_statistics_document(site: Site, days: float = 30.0) -> dict[str, Any]:
+    """The ``alarm-statistics`` document: how well the alarms did over the last days."""
+    return alarming.statistics_document(site, parts(site).alarms, now_ms(), days)
+
+
+def planned_work_document(site: Site, days_ahead: int = 14) -> dict[str, Any]:
+    """The ``planned-work`` document: work under way and of the coming days."""
+    return alarming.planned_work_document(site, parts(site).alarms, now_ms(), days_ahead)
 
 
 def review_document(site: Site, wheel: str) -> dict[str, Any]:
@@ -91,7 +117,7 @@ def rooms_document(site: Site, at_ms: int | None = None) -> dict[str, Any]:
 
 
 def _monitor(store: Store, at_ms: int) -> dict[str, Any]:
-    beat = store.document("beat") or {}
+    beat = store.document(BEAT) or {}
     age_s = (at_ms - beat["at_ms"]) / 1000 if "at_ms" in beat else None
     return {
         "running": age_s is not None and age_s < BEAT_LATE_AFTER_S,
@@ -206,23 +232,8 @@ class _Now:
         }
 
     def _sensor(self, room: Room, sensor: Sensor) -> dict[str, Any]:
-        held = [s for s in self._series.get(sensor.id, []) if s.count]
-        last_ms = max((s.last_ms for s in held), default=None)
-        age_s = None if last_ms is None else max(0.0, (self._at_ms - last_ms) / 1000)
-        worst = max(held, key=lambda s: (s.last_flag == Flag.FAIL, s.last_flag == Flag.SUSPECT), default=None)
-        battery = next((s.last_value for s in held if s.quantity == "battery"), None)
-        silence = rule_settings(self._site, room, "silence")
-        late_after_s = max(silence.intervals * sensor.interval_s, silence.least_min * 60)
-        return {
-            "id": sensor.id,
-            "place": sensor.place,
-            "last_seen_at": rfc3339(last_ms),
-            "age_s": age_s,
-            "silent": age_s is None or age_s > late_after_s,
-            "flag": worst.last_flag if worst else int(Flag.MISSING),
-            "reason": worst.last_reason if worst else "nothing heard from it yet",
-            "battery_pct": battery,
-        }
+        heard = sensor_heard(self._site, sensor, self._series.get(sensor.id, []), self._at_ms)
+        return {"id": sensor.id, "place": sensor.place, **heard}
 
 
 def state_of(findings: list[Finding], stale: bool, wheels: int) -> str:

@@ -33,6 +33,37 @@ def rooms_text(document: dict[str, Any]) -> str:
     return "\n".join([*lines, "", *document["cautions"]])
 
 
+def health_text(document: dict[str, Any]) -> str:
+    """The ``health`` document as text: the parts, what comes in, what waits, and which sensors are silent."""
+    lines = [
+        "The monitor is well." if document["well"]
+        else "The monitor runs, but not all of it is well." if document["running"]
+        else "The monitor is not running. Start it with: maturing-room run SITE.toml"
+    ]  # fmt: skip
+    for name, state in sorted(document["parts"].items()):
+        lines.append(f"  {name:8} {'well' if state['ok'] else 'NOT WELL'}   {plain(state['detail'])}")
+    intake, spool = document["intake"], document["spool"]
+    if intake:
+        rate, lag = intake.get("messages_per_s"), intake["lag_s"]
+        lines.append(
+            f"  {'--' if rate is None else f'{rate:.1f}'} messages a second, {intake['readings']} readings since the start, "
+            f"kept {'--' if lag is None else f'{lag:.2f}'} s after they came"
+        )
+    if spool:
+        lines.append(f"  {spool['waiting']} readings and air records wait to be carried to InfluxDB")
+    silent = [s["id"] for s in document["sensors"] if s["silent"]]
+    lines.append(
+        f"  {len(document['sensors']) - len(silent)} of {len(document['sensors'])} sensors heard from in time"
+    )
+    lines += [f"    silent: {plain(', '.join(silent))}"] if silent else []
+    if total := document["rejects"]["total"]:
+        lines.append(f"  {total} messages or values could not be used:")
+        lines += [
+            f"    {n} x {plain(reason)}" for reason, n in sorted(document["rejects"]["by_reason"].items())
+        ]
+    return "\n".join(lines)
+
+
 def _room_lines(room: dict[str, Any], site: dict[str, Any]) -> Iterator[str]:
     yield f"{plain(room['name'])} ({room['kind']})   {STATE_MARKS[room['state']]}"
     yield f"  {plain(room['sentence'])}"

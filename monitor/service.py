@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import logging
 import os
 import threading
@@ -13,8 +14,9 @@ from typing import Any
 from monitor.alarms import open_alarms
 from monitor.alarms.sender import Sender
 from monitor.climate.air_records import AirKeeper
-from monitor.clock import now_ms
+from monitor.clock import now_ms, rfc3339
 from monitor.errors import StoreAway
+from monitor.health import BEAT, BEAT_OF_INTAKE, PartsHealth, Reserve
 from monitor.intake.calibration import derived, mark_touched
 from monitor.intake.router import Router
 from monitor.intake.subscriber import Subscriber
@@ -100,31 +102,6 @@ class Judge:
             part.close()
 
 
-class PartsHealth:
-    """The monitor's own parts as the rules see them: whether each does its work, and since when."""
-
-    def __init__(self) -> None:
-        self._states: dict[str, dict[str, Any]] = {}
-
-    def update(self, parts: dict[str, Any]) -> dict[str, dict[str, Any]]:
-        """The parts by name, each ``{"ok", "since_ms", "detail"}``."""
-        intake = parts.get("intake")
-        if intake is not None:
-            detail = "connected" if intake["connected"] else "no connection to the broker"
-            self._note("broker", bool(intake["connected"]), detail)
-        spool = parts.get("spool")
-        if spool is not None:
-            well = not spool["trouble"]
-            self._note("spool", well, spool["trouble"] or f"{spool['waiting']} wait to be carried")
-        return self._states
-
-    def _note(self, name: str, ok: bool, detail: str) -> None:
-        known = self._states.get(name)
-        if known is None or known["ok"] != ok:
-            self._states[name] = {"ok": ok, "since_ms": now_ms(), "detail": detail}
-            logger.log(logging.INFO if ok else logging.WARNING, "%s: %s", name, detail)
-
-
 def _carrier(store: Any) -> Carrier | None:
     """What carries readings on to a far store, where there is one."""
     return Carrier(store) if isinstance(store, InfluxStore) else None
@@ -190,9 +167,10 @@ class Service:
     def _loop(
         self, store: Any, subscriber: Subscriber | None, judge: Judge | None, carrier: Carrier | None
     ) -> None:
-        beat_due, failures, health = 0.0, 0, PartsHealth()
+        beat_due, failures, health = 0.0, 0, PartsHealth(self._site)
+        reserve = Reserve(self._site.data_folder)
         while not self._stop.is_set():
-            parts = {"intake": subscriber.health()} if subscriber else {}
+            parts: dict[str, Any] = {"intake": subscriber.health()} if subscriber else {}
             if carrier is not None:
                 parts["spool"] = {"waiting": carrier.waiting, "trouble": carrier.trouble}
             try:
@@ -200,14 +178,27 @@ class Service:
                 if judge is not None:
                     judge.tick(states)
                 if time.monotonic() >= beat_due:
-                    store.put_document("beat", {"at_ms": now_ms(), "pid": os.getpid(), "parts": parts})
                     beat_due = time.monotonic() + BEAT_S
+                    self._beat(store, subscriber, parts, states)
                     upkeep(self._site.store, store)
+                    reserve.keep()
                 failures = 0
             except StoreAway as error:
                 failures += 1
+                reserve.give_up()
                 logger.warning("the store is away (%s); trying again", error)
             except Exception:
                 failures += 1
                 logger.exception("a tick failed; trying again")
             self._stop.wait(TICK_S * min(2**failures, 64) if failures else TICK_S)
+
+    def _beat(
+        self, store: Any, subscriber: Subscriber | None, parts: dict[str, Any], states: dict[str, Any]
+    ) -> None:
+        """Tell that the monitor lives and how its parts do: in the store, and on the broker."""
+        document = {"at_ms": now_ms(), "pid": os.getpid(), "parts": parts, "states": states}
+        store.put_document(BEAT if "judge" in self._wanted else BEAT_OF_INTAKE, document)
+        if subscriber is not None:
+            well = all(state["ok"] for state in states.values())
+            told = {"running": True, "well": well, "at": rfc3339(now_ms()), "parts": states}
+            subscriber.tell(json.dumps(told).encode())

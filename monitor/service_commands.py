@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import logging
 from pathlib import Path
 
 import click
 
+from monitor.answers_text import health_text
+from monitor.health import health_of
 from monitor.service import PARTS, Service
 from monitor.signals import on_stop
 from monitor.site import load
@@ -54,4 +57,17 @@ def demo(folder: Path | None, port: int, seconds: float | None, no_dashboard: bo
     Demo(folder, port, seconds, with_page=not no_dashboard).run()
 
 
-COMMANDS = [run, demo]
+@click.command(
+    epilog="Example, from a timer: maturing-room health site.toml || mail -s 'monitor' someone@example.org"
+)
+@click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="Print the JSON document (see monitor/docs/json.md).")
+@click.pass_context
+def health(context: click.Context, site_file: Path, as_json: bool) -> None:
+    """Show how the monitor itself is doing. Exit status 1 where it does not run or one of its parts is not well."""
+    document = health_of(load(site_file))
+    click.echo(json.dumps(document, indent=1, ensure_ascii=False) if as_json else health_text(document))
+    context.exit(0 if document["well"] else 1)
+
+
+COMMANDS = [run, demo, health]

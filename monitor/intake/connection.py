@@ -38,8 +38,10 @@ class Connection:
         on_message: Callable[[MQTTMessage], None],
         client_id: str,
         window: int,
+        will: tuple[str, bytes] | None = None,
     ) -> None:
         self._broker, self._filters, self._window = broker, filters, min(window, LARGEST_WINDOW)
+        self._will = will
         self.protocol = protocol
         self.ready = False
         self.refusal = ""
@@ -63,6 +65,8 @@ class Connection:
             client.username_pw_set(*credentials(self._broker))
         if self._broker.tls:
             client.tls_set(ca_certs=self._broker.ca_file, cert_reqs=ssl.CERT_REQUIRED)
+        if self._will is not None:
+            client.will_set(*self._will, qos=1, retain=True)
         return client
 
     def open(self) -> None:

@@ -30,6 +30,8 @@ from monitor.store.protocol import Store, Written
 
 log = logging.getLogger(__name__)
 
+GONE = b'{"running":false,"why":"the connection was lost"}'
+STOPPED = b'{"running":false,"why":"stopped"}'
 V5, V311 = MQTTProtocolVersion.MQTTv5, MQTTProtocolVersion.MQTTv311
 _WINDOWS_OF_ROWS = 4
 _CLOSED_UNANSWERED = 2
@@ -51,7 +53,8 @@ class Subscriber:
     """Carries messages from a broker into a store.
 
     ``worker`` sets apart several processes that share one subscription (``broker.share_name``).  ``on_stored`` is
-    called with each batch of readings once they are durable, on the subscriber's thread.
+    called with each batch of readings once they are durable, on the subscriber's thread.  What `tell` is given is
+    published, retained, on the broker's ``health_topic``; the broker itself tells there when the connection is lost.
     """
 
     def __init__(
@@ -84,6 +87,14 @@ class Subscriber:
         self._store_retry_at, self._store_wait_s = 0.0, 0.0
         self._said = ""
         self._status = _Status()
+        self._topic = (
+            f"{broker.health_topic}/{worker}" if worker and broker.health_topic else broker.health_topic
+        )
+        self._told, self._to_tell = b"", b""
+
+    def tell(self, health: bytes) -> None:
+        """Say how the monitor is doing, to whoever listens on the broker, as soon as there is a connection."""
+        self._to_tell = health
 
     def start(self) -> None:
         """Begin, on a thread of its own."""
@@ -132,7 +143,9 @@ class Subscriber:
                 self._take,
                 self._client_id,
                 self._commit_rows * _WINDOWS_OF_ROWS,
+                (self._topic, GONE) if self._topic else None,
             )
+            self._told = b""
             connection.open()
             self._work(connection)
         except (OSError, ValueError, MonitorError) as error:
@@ -193,10 +206,15 @@ class Subscriber:
             if connection.ready and not connection.refusal and self._said:
                 log.info("intake: connected to the broker again")
                 self._said = self._status.error = ""
+            if connection.ready and self._topic and self._told != self._to_tell:
+                self._told = self._to_tell
+                connection.publish(self._topic, self._told, retain=True)
             if not self._commit(connection):
                 return
         self._store_retry_at = 0.0
         self._commit(connection)
+        if connection.ready and self._topic:
+            connection.publish(self._topic, STOPPED, retain=True)
 
     def _has_room(self) -> bool:
         """Whether more may be taken: a store that is away must not fill the memory."""

@@ -51,6 +51,14 @@ class Broker(Settings):
     keepalive_s: int = Field(30, ge=5, le=3600)
     share_name: Identifier | None = None
     protocol: Literal["auto", "5", "3.1.1"] = "auto"
+    health_topic: str = Field("maturing-monitor/health", max_length=200)
+
+    @field_validator("health_topic")
+    @classmethod
+    def _not_a_reading(cls, value: str) -> str:
+        if any(c in value for c in "#+\x00") or value.startswith(("maturing/", "$")):
+            raise ValueError("a topic of its own, without + or #, not below maturing/ where readings come in")
+        return value
 
 
 class StoreSettings(Settings):
@@ -63,6 +71,7 @@ class StoreSettings(Settings):
     rejects_kept: int = Field(1000, ge=10, le=1_000_000)
     seal_after_days: int = Field(7, ge=2, le=3650)
     keep_days: dict[str, Annotated[int, Field(ge=1, le=36_500)]] = Field(default_factory=dict)
+    least_free_mb: int = Field(500, ge=0, le=10_000_000)
     near_days: int = Field(30, ge=2, le=3650)
     taken_in_elsewhere: bool = False
     influx_site_tag: Identifier = "main"
