@@ -2,26 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
+from dataclasses import replace
 from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from monitor.alarms import journal as tables
-from monitor.alarms.journal import Journal, changes_of
-from monitor.alarms.lifecycle import Event, State, next_state
-from monitor.alarms.record import Alarm, alarm_from, finding_data
+from monitor.alarms import planned
+from monitor.alarms.channels_health import failing_routes
+from monitor.alarms.journal import Journal
+from monitor.alarms.lifecycle import Event
+from monitor.alarms.outbox import Outbox
+from monitor.alarms.planned import Work
+from monitor.alarms.record import Alarm, alarm_from
+from monitor.alarms.steps import Step, by_key, due_steps, standing_rows, take
 from monitor.clock import now_ms as clock_now_ms
 from monitor.errors import AlarmError
 from monitor.rules.finding import Finding, Priority
-from monitor.site import Route, Site
+from monitor.site import Site
 
-LOCAL_LOG = ""
 LONGEST_NOTE = 10_000
 LONGEST_PERSON = 300
-CHANGED_APART_MS = 600_000
-"""A standing alarm whose words change is written again at most so often; a change of wheels or priority at once."""
+CHANNELS_EVERY_MS = 5_000
 
 
 def open_alarms(site: Site) -> Alarms:
@@ -32,7 +36,7 @@ def open_alarms(site: Site) -> Alarms:
     AlarmError
         The journal cannot be opened.
     """
-    return Alarms(Journal.for_site(site), site.routes)
+    return Alarms(Journal.for_site(site), site)
 
 
 class Alarms:
@@ -43,19 +47,27 @@ class Alarms:
     once, and a crash leaves all of a change or nothing.
     """
 
-    def __init__(self, journal: Journal, routes: Sequence[Route] = ()) -> None:
-        self.journal = journal
-        self._routes = tuple(routes)
+    def __init__(self, journal: Journal, site: Site) -> None:
+        self.journal, self._site = journal, site
+        self._outbox = Outbox(site)
+        self._settled_ms = 0
+        self._channels: tuple[int | None, list[Finding]] = (None, [])
+
+    def settle_until(self, time_ms: int) -> None:
+        """Let no message leave before a time [ms]: what a filled-in past raises is often over at once."""
+        self._settled_ms = time_ms
 
     def update(self, findings: Iterable[Finding], now_ms: int) -> None:
-        """Raise what is new, bring up to date what stands, and let return what no longer holds."""
-        held = {f.key: f for f in findings}
+        """Raise what is new, bring up to date what stands, let return what no longer holds, remind and escalate."""
+        told = [self._ranked(finding) for finding in findings]
         with self.journal.reading() as connection:
-            if not list(self._due(connection, held, now_ms)):
+            held = by_key([*told, *self._failing(connection, now_ms)])
+            if not self._steps(connection, held, now_ms) and not self._outbox.due(connection, now_ms):
                 return
         with self.journal.transaction() as connection:
-            for row, event, finding in list(self._due(connection, held, now_ms)):
-                self._step(connection, row, event, now_ms, finding=finding)
+            for step in self._steps(connection, held, now_ms):
+                take(connection, self._site, step, (now_ms, max(now_ms, self._settled_ms)))
+            self._outbox.write(connection, self._outbox.due(connection, now_ms), now_ms)
 
     def acknowledge(self, alarm_id: int, person: str, note: str = "", now_ms: int | None = None) -> Alarm:
         """A person has seen it.
@@ -83,6 +95,67 @@ class Alarms:
     def unshelve(self, alarm_id: int, person: str, note: str = "", now_ms: int | None = None) -> Alarm:
         """Bring a shelved alarm back before its time."""
         return self._by_person(alarm_id, Event.UNSHELVE, person, note, now_ms)
+
+    def take_out(self, alarm_id: int, person: str, note: str = "", now_ms: int | None = None) -> Alarm:
+        """Take an alarm out of service, without an end, while what it watches is being mended."""
+        return self._by_person(alarm_id, Event.REMOVE, person, note, now_ms)
+
+    def put_back(self, alarm_id: int, person: str, note: str = "", now_ms: int | None = None) -> Alarm:
+        """Put an alarm back into service; it stands again where its condition holds."""
+        return self._by_person(alarm_id, Event.RESTORE, person, note, now_ms)
+
+    def add_note(self, alarm_id: int, person: str, note: str, now_ms: int | None = None) -> Alarm:
+        """Write a note to an alarm, standing or over.
+
+        Raises
+        ------
+        AlarmError
+            There is no such alarm, the note is empty or too long, or no name is given.
+        """
+        if not _checked(note, LONGEST_NOTE, "note"):
+            raise AlarmError("the note is empty; write what you found or did")
+        return self._by_person(alarm_id, Event.NOTE, person, note, now_ms)
+
+    def plan_work(
+        self,
+        room: str,
+        kind: str,
+        until_ms: int,
+        person: str,
+        note: str = "",
+        from_ms: int | None = None,
+        now_ms: int | None = None,
+    ) -> int:
+        """Enter planned work (``washing``, ``loading``, ``defrost``, ``calibration``); its number.
+
+        Raises
+        ------
+        AlarmError
+            Room or kind are unknown, it ends too early or lasts too long, or no name is given.
+        """
+        moment = clock_now_ms() if now_ms is None else now_ms
+        begin = moment if from_ms is None else from_ms
+        text = _checked(note, LONGEST_NOTE, "note")
+        work = Work(None, room, kind, begin, until_ms, _named(person), text)
+        with self.journal.transaction() as connection:
+            return planned.enter_work(connection, self._site, work, moment)
+
+    def end_work(self, work_id: int, person: str, now_ms: int | None = None) -> None:
+        """Say that planned work is over; what stands then alarms.
+
+        Raises
+        ------
+        AlarmError
+            There is no such work to end, or no name is given.
+        """
+        moment = clock_now_ms() if now_ms is None else now_ms
+        with self.journal.transaction() as connection:
+            planned.end_work(connection, work_id, _named(person), moment)
+
+    def works(self, from_ms: int, until_ms: int) -> list[Work]:
+        """All planned work in a span [ms], entered or from the site file."""
+        with self.journal.reading() as connection:
+            return planned.planned(self._site, connection, from_ms, until_ms)
 
     def standing(self) -> list[Alarm]:
         """Every alarm that has not ended, the most pressing and oldest first."""
@@ -122,25 +195,22 @@ class Alarms:
         with self.journal.reading() as connection:
             return [alarm_from(row) for row in connection.execute(query).mappings()]
 
-    def _due(
-        self, connection: Connection, held: dict[str, Finding], now_ms: int
-    ) -> Iterable[tuple[dict[str, Any] | None, Event, Finding | None]]:
-        """The steps that findings and the clock ask for, against the alarms as they stand."""
-        query = sa.select(tables.alarms).where(tables.alarms.c.ended_ms.is_(None))
-        rows = {row["key"]: dict(row) for row in connection.execute(query).mappings()}
-        for key, row in rows.items():
-            finding = held.get(key)
-            if row["state"] == State.SHELVED and row["until_ms"] is not None and row["until_ms"] <= now_ms:
-                yield row, Event.UNSHELVE, finding
-            elif finding is None and row["active"]:
-                yield row, Event.RETURN, None
-            elif finding is not None and not row["active"]:
-                yield row, Event.RAISE, finding
-            elif finding is not None and _worth_writing(row, finding, now_ms):
-                yield row, Event.CHANGED, finding
-        for key, finding in held.items():
-            if key not in rows:
-                yield None, Event.RAISE, finding
+    def _ranked(self, finding: Finding) -> Finding:
+        """A finding with the priority that the site file gives its rule, where it gives one."""
+        own = self._site.alarms.priorities.get(finding.rule)
+        return finding if own is None else replace(finding, priority=Priority[own.upper()])
+
+    def _failing(self, connection: Connection, now_ms: int) -> list[Finding]:
+        asked_ms, found = self._channels
+        if asked_ms is None or abs(now_ms - asked_ms) >= CHANNELS_EVERY_MS:
+            found = [self._ranked(f) for f in failing_routes(connection, self._site, now_ms)]
+            self._channels = (now_ms, found)
+        return found
+
+    def _steps(self, connection: Connection, held: dict[str, Finding], now_ms: int) -> list[Step]:
+        rows = standing_rows(connection)
+        works = planned.planned(self._site, connection, now_ms, now_ms + 1) if rows or held else []
+        return list(due_steps(self._site, rows, works, held, now_ms))
 
     def _by_person(
         self,
@@ -151,120 +221,24 @@ class Alarms:
         now_ms: int | None,
         until_ms: int | None = None,
     ) -> Alarm:
-        name = _checked(person, LONGEST_PERSON, "name")
-        if not name:
-            raise AlarmError("say who you are, so that others know whom to ask")
+        name = _named(person)
         text = _checked(note, LONGEST_NOTE, "note")
+        query = sa.select(tables.alarms).where(tables.alarms.c.id == alarm_id)
         with self.journal.transaction() as connection:
-            found = (
-                connection.execute(sa.select(tables.alarms).where(tables.alarms.c.id == alarm_id))
-                .mappings()
-                .first()
-            )
-            if found is None or found["ended_ms"] is not None:
+            found = connection.execute(query).mappings().first()
+            if found is None or (found["ended_ms"] is not None and event is not Event.NOTE):
                 raise AlarmError(f"there is no alarm {alarm_id} standing; it may be over by now")
             moment = clock_now_ms() if now_ms is None else now_ms
-            self._step(connection, dict(found), event, moment, person=name, note=text, until_ms=until_ms)
+            step = Step(dict(found), event, person=name, note=text, until_ms=until_ms)
+            take(connection, self._site, step, (moment, moment))
         return self.alarm(alarm_id)
 
-    def _step(
-        self,
-        connection: Connection,
-        row: dict[str, Any] | None,
-        event: Event,
-        now_ms: int,
-        *,
-        finding: Finding | None = None,
-        person: str | None = None,
-        note: str | None = None,
-        until_ms: int | None = None,
-    ) -> None:
-        before = State(row["state"]) if row else State.NORMAL
-        active = self._active_after(row, event)
-        latching = bool(row["latching"]) if row else False
-        acknowledged = bool(row and row["acknowledged_ms"] is not None)
-        after = next_state(before, event, active=active, latching=latching, acknowledged=acknowledged)
-        step = {
-            "alarm_id": row["id"] if row else _next_id(connection),
-            "time_ms": now_ms,
-            "event": str(event),
-            "state_before": str(before),
-            "state": str(after),
-            "active": active,
-            "person": person,
-            "note": note or None,
-            "until_ms": until_ms,
-            "latching": latching,
-            "finding": finding_data(finding) if finding else None,
-        }
-        number = _inserted(connection, tables.transitions, step)
-        changes = changes_of(step, row or {})
-        if row is None:
-            connection.execute(tables.alarms.insert().values(id=step["alarm_id"], **changes))
-        else:
-            connection.execute(
-                tables.alarms.update().where(tables.alarms.c.id == row["id"]).values(**changes)
-            )
-        self._make_messages(
-            connection, {**(row or {}), **changes, "id": step["alarm_id"]}, before, after, event, number
-        )
 
-    @staticmethod
-    def _active_after(row: dict[str, Any] | None, event: Event) -> bool:
-        if event is Event.RAISE:
-            return True
-        return False if event is Event.RETURN else bool(row and row["active"])
-
-    def _make_messages(
-        self,
-        connection: Connection,
-        alarm: dict[str, Any],
-        before: State,
-        after: State,
-        event: Event,
-        number: int,
-    ) -> None:
-        about = ""
-        if after is State.UNACKNOWLEDGED and event in (Event.RAISE, Event.UNSHELVE):
-            about = "raised"
-        elif event is Event.RETURN and before in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED):
-            about = "over"
-        for route in self._routes_for(alarm["priority"]) if about else ():
-            message = {
-                "route": route,
-                "about": about,
-                "created_ms": alarm["changed_ms"],
-                "due_ms": alarm["changed_ms"],
-                "once": f"{about}/{alarm['id']}/{number}/{route}",
-            }
-            made = _inserted(connection, tables.messages, message)
-            connection.execute(tables.message_alarms.insert().values(message_id=made, alarm_id=alarm["id"]))
-
-    def _routes_for(self, priority: int) -> list[str]:
-        wanted = [r.name for r in self._routes if priority >= Priority[r.least_priority.upper()]]
-        return [LOCAL_LOG, *wanted]
-
-
-def _worth_writing(row: dict[str, Any], finding: Finding, now_ms: int) -> bool:
-    old, new = row["finding"], finding_data(finding)
-    if old["priority"] != new["priority"] or old["wheels"] != new["wheels"]:
-        return True
-    words = ("what", "effect", "check_first")
-    changed = any(old.get(word) != new[word] for word in words)
-    return changed and now_ms - row["changed_ms"] >= CHANGED_APART_MS
-
-
-def _inserted(connection: Connection, table: sa.Table, row: dict[str, Any]) -> int:
-    key = connection.execute(table.insert().values(**row)).inserted_primary_key
-    assert key is not None
-    return int(key[0])
-
-
-def _next_id(connection: Connection) -> int:
-    return (
-        int(connection.execute(sa.select(sa.func.coalesce(sa.func.max(tables.alarms.c.id), 0))).scalar_one())
-        + 1
-    )
+def _named(person: str) -> str:
+    name = _checked(person, LONGEST_PERSON, "name")
+    if not name:
+        raise AlarmError("say who you are, so that others know whom to ask")
+    return name
 
 
 def _checked(text: str, longest: int, what: str) -> str:

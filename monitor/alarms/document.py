@@ -1,4 +1,4 @@
-"""The ``alarms`` document (see ``monitor/docs/json.md``)."""
+"""The ``alarms``, ``alarm-history`` and ``planned-work`` documents (see ``monitor/docs/json.md``)."""
 
 from __future__ import annotations
 
@@ -9,9 +9,10 @@ import sqlalchemy as sa
 
 from monitor.alarms import journal as tables
 from monitor.alarms.alarms import Alarms
+from monitor.alarms.planned import KINDS
 from monitor.alarms.record import Alarm
+from monitor.clock import DAY_MS, rfc3339
 from monitor.clock import now_ms as clock_now_ms
-from monitor.clock import rfc3339
 from monitor.rules.finding import Priority
 from monitor.site import Site
 
@@ -32,16 +33,75 @@ def alarms_document(
     }
 
 
+def alarm_history_document(site: Site, alarms: Alarms, alarm_id: int) -> dict[str, Any]:
+    """One alarm with all that happened to it, oldest first, and the words of its messages.
+
+    Raises
+    ------
+    AlarmError
+        There is no such alarm.
+    """
+    alarm = alarms.alarm(alarm_id)
+    steps = [
+        {
+            "at": rfc3339(step["time_ms"]),
+            "event": step["event"],
+            "state": step["state"],
+            "person": step["person"],
+            "note": step["note"],
+            "until_at": rfc3339(step["until_ms"]),
+            "what": step["finding"]["what"] if step["finding"] else None,
+        }
+        for step in alarms.history(alarm_id)
+    ]
+    shown = {
+        **_alarm(site, alarm, _messages(alarms, [alarm_id])[alarm_id]),
+        "ended_at": rfc3339(alarm.ended_ms),
+    }
+    return {"version": VERSION, "alarm": shown, "steps": steps}
+
+
+def planned_work_document(
+    site: Site, alarms: Alarms, now_ms: int | None = None, days_ahead: int = 14
+) -> dict[str, Any]:
+    """Planned work under way and of the coming days, entered or from the site file."""
+    moment = clock_now_ms() if now_ms is None else now_ms
+    works = alarms.works(moment, moment + days_ahead * DAY_MS)
+    return {
+        "version": VERSION,
+        "at": rfc3339(moment),
+        "kinds": list(KINDS),
+        "work": [
+            {
+                "id": work.id,
+                "room": work.room,
+                "room_name": _room_name(site, work.room),
+                "kind": work.kind,
+                "from_at": rfc3339(work.from_ms),
+                "until_at": rfc3339(work.until_ms),
+                "under_way": work.from_ms <= moment,
+                "person": work.person,
+                "note": work.note,
+            }
+            for work in works
+        ],
+    }
+
+
+def _room_name(site: Site, room: str) -> str:
+    found = site.room_by_id.get(room)
+    return found.name if found else room
+
+
 def _alarm(site: Site, alarm: Alarm, messages: list[dict[str, Any]]) -> dict[str, Any]:
     finding = alarm.finding
-    room = site.room_by_id.get(finding.room)
     return {
         "id": alarm.id,
         "state": str(alarm.state),
         "priority": Priority(alarm.priority).name.lower(),
         "rule": finding.rule,
         "room": finding.room,
-        "room_name": room.name if room else finding.room,
+        "room_name": _room_name(site, finding.room),
         "place": finding.place,
         "sensor": finding.sensor,
         "style": finding.style,
@@ -89,7 +149,8 @@ def _messages(alarms: Alarms, ids: list[int]) -> dict[int, list[dict[str, Any]]]
 def _message(row: dict[str, Any], attempts: list[dict[str, Any]]) -> dict[str, Any]:
     outcomes = {a["outcome"] for a in attempts}
     sent = next((a["time_ms"] for a in attempts if a["outcome"] == "sent"), None)
-    state = "failed" if "gave-up" in outcomes else "sent" if "closed" in outcomes else "waiting"
+    by_outcome = {"gave-up": "failed", "dropped": "not-needed", "closed": "sent"}
+    state = next((state for outcome, state in by_outcome.items() if outcome in outcomes), "waiting")
     error = next((a["error"] for a in reversed(attempts) if a["error"]), None)
     return {
         "route": row["route"] or "local log",

@@ -19,7 +19,7 @@ from sqlalchemy.engine import Connection, Engine
 from monitor.errors import AlarmError
 from monitor.site import Site
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 _LOCK = 0x6D617475
 """Any number does; it names our advisory lock in a shared PostgreSQL database."""
 
@@ -115,7 +115,42 @@ attempts = sa.Table(
     sa.Column("error", sa.Text),
     sa.UniqueConstraint("message_id", "recipient", "number", "outcome"),
 )
-"""Outcomes: started, sent, failed, gave-up; closed (recipient 0) once nothing more is to be done."""
+"""Outcomes: started, sent, failed, gave-up; for the whole message (recipient 0) closed once nothing more is to be
+done, or dropped where it never left because it was no longer true."""
+
+groupings = sa.Table(
+    "groupings",
+    metadata,
+    sa.Column("message_id", _Id, primary_key=True),
+    sa.Column("route", sa.Text, nullable=False, index=True),
+    sa.Column("group_key", sa.Text, nullable=False),
+)
+"""What brings alarms together in one message while it has not left."""
+
+waiting = sa.Table("waiting", metadata, sa.Column("message_id", _Id, primary_key=True))
+"""Messages with something left to do: a view of messages and attempts, kept for speed."""
+
+planned_work = sa.Table(
+    "planned_work",
+    metadata,
+    sa.Column("id", _Id, primary_key=True),
+    sa.Column("room", sa.Text, nullable=False),
+    sa.Column("kind", sa.Text, nullable=False),
+    sa.Column("from_ms", sa.BigInteger, nullable=False),
+    sa.Column("until_ms", sa.BigInteger, nullable=False, index=True),
+    sa.Column("person", sa.Text, nullable=False),
+    sa.Column("note", sa.Text, nullable=False),
+    sa.Column("created_ms", sa.BigInteger, nullable=False),
+)
+
+planned_ends = sa.Table(
+    "planned_ends",
+    metadata,
+    sa.Column("work_id", _Id, primary_key=True),
+    sa.Column("time_ms", sa.BigInteger, nullable=False),
+    sa.Column("person", sa.Text, nullable=False),
+)
+"""Work that was over before its planned end."""
 
 documents = sa.Table(
     "documents",
@@ -190,6 +225,17 @@ class Journal:
             raise AlarmError(
                 f"the alarm journal is of version {found['version']}, this program knows {SCHEMA_VERSION}; update it"
             )
+        elif found["version"] == 1:
+            _list_waiting(connection)
+            newer = documents.update().where(documents.c.name == "schema")
+            connection.execute(newer.values(document={"version": SCHEMA_VERSION}))
+
+
+def _list_waiting(connection: Connection) -> None:
+    """From version 1, which had no list of waiting messages."""
+    closed = sa.select(attempts.c.message_id).where(attempts.c.outcome == "closed")
+    unclosed = sa.select(messages.c.id).where(messages.c.id.not_in(closed))
+    connection.execute(waiting.insert().from_select(["message_id"], unclosed))
 
 
 def _engine(url: str | sa.URL) -> Engine:
@@ -212,6 +258,13 @@ def _sqlite_connect(connection: Any, _record: Any) -> None:
 def _sqlite_begin(connection: Connection) -> None:
     writes = connection.get_execution_options().get("writes", False)
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def inserted(connection: Connection, table: sa.Table, row: dict[str, Any]) -> int:
+    """Insert a row; its number."""
+    key = connection.execute(table.insert().values(**row)).inserted_primary_key
+    assert key is not None
+    return int(key[0])
 
 
 def rebuilt(connection: Connection) -> list[dict[str, Any]]:
@@ -242,10 +295,12 @@ def changes_of(step: dict[str, Any], row: dict[str, Any]) -> dict[str, Any]:
         changes |= {"acknowledged_ms": None, "acknowledged_by": None}
     if event == "return":
         changes["returned_ms"] = time_ms
+    if event == "note":
+        del changes["changed_ms"]
     if step["note"]:
         changes["note"] = step["note"]
     if step["state"] != step["state_before"]:
         changes["until_ms"] = step["until_ms"]
-    if step["state"] == "normal":
+    if step["state"] == "normal" and event != "note":
         changes["ended_ms"] = time_ms
     return changes

@@ -41,6 +41,7 @@ class Event(StrEnum):
     REMOVE = "take out of service"
     RESTORE = "return to service"
     CHANGED = "changed"
+    NOTE = "note"
 
 
 QUIET = frozenset({State.SHELVED, State.SUPPRESSED, State.OUT_OF_SERVICE})
@@ -92,7 +93,7 @@ def next_state(
     AlarmError
         The event has no meaning in that state.
     """
-    if event is Event.CHANGED or (state in QUIET and event in (Event.RAISE, Event.RETURN)):
+    if event in (Event.CHANGED, Event.NOTE) or (state in QUIET and event in (Event.RAISE, Event.RETURN)):
         return state
     if event in _RELEASES and state is _RELEASES[event]:
         return State.UNACKNOWLEDGED if active else State.NORMAL

@@ -13,7 +13,8 @@ import sqlalchemy as sa
 from sqlalchemy.exc import SQLAlchemyError
 
 from monitor.alarms import journal as tables
-from monitor.alarms.alarms import LOCAL_LOG, Alarms
+from monitor.alarms.alarms import Alarms
+from monitor.alarms.outbox import LOCAL_LOG
 from monitor.alarms.record import alarm_from
 from monitor.alarms.words import Words, words_of
 from monitor.clock import from_ms, now_ms, rfc3339
@@ -82,9 +83,12 @@ class Sender:
         return sum(self._work_on(row, moment) for row in self._waiting(moment))
 
     def _waiting(self, moment_ms: int) -> list[dict[str, Any]]:
-        closed = sa.select(tables.attempts.c.message_id).where(tables.attempts.c.outcome == "closed")
         columns = tables.messages.c
-        query = sa.select(tables.messages).where(columns.id.not_in(closed), columns.due_ms <= moment_ms)
+        query = (
+            sa.select(tables.messages)
+            .join(tables.waiting, tables.waiting.c.message_id == columns.id)
+            .where(columns.due_ms <= moment_ms)
+        )
         with self._alarms.journal.reading() as connection:
             return [dict(row) for row in connection.execute(query.order_by(columns.id)).mappings()]
 
@@ -166,9 +170,9 @@ class Sender:
             if kept is not None:
                 return Words(kept["title"], kept["line"], kept["text"])
             alarm_id = connection.execute(
-                sa.select(tables.message_alarms.c.alarm_id).where(
-                    tables.message_alarms.c.message_id == message["id"]
-                )
+                sa.select(tables.message_alarms.c.alarm_id)
+                .where(tables.message_alarms.c.message_id == message["id"])
+                .limit(1)
             ).scalar_one()
             row = (
                 connection.execute(sa.select(tables.alarms).where(tables.alarms.c.id == alarm_id))
@@ -230,3 +234,5 @@ class Sender:
             )
             if connection.execute(known).first() is None:
                 connection.execute(tables.attempts.insert().values(**row))
+            if outcome == "closed":
+                connection.execute(tables.waiting.delete().where(tables.waiting.c.message_id == message_id))

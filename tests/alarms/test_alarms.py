@@ -11,6 +11,7 @@ from monitor.alarms import Alarms, alarms_document, open_alarms
 from monitor.alarms import journal as tables
 from monitor.alarms.journal import rebuilt
 from monitor.alarms.lifecycle import State
+from monitor.alarms.sender import Sender
 from monitor.errors import AlarmError
 from monitor.rules.finding import Priority
 from tests.alarms.samples import MINUTE, START, dry, make_alarms, make_site
@@ -19,6 +20,11 @@ from tests.alarms.samples import MINUTE, START, dry, make_alarms, make_site
 @pytest.fixture
 def alarms(tmp_path: Path) -> Alarms:
     return make_alarms(tmp_path)
+
+
+def leave(alarms: Alarms, folder: Path, moment: int) -> None:
+    """Let every message that is due leave."""
+    Sender(make_site(folder), alarms, lambda *_: True, lambda: moment).send_waiting()
 
 
 def messages(alarms: Alarms) -> list[tuple[str, str]]:
@@ -43,9 +49,15 @@ def test_two_conditions_are_two_alarms(alarms: Alarms) -> None:
     assert [a.priority for a in alarms.standing()] == [Priority.HIGH, Priority.MEDIUM]
 
 
-def test_acknowledged_and_back_in_its_band_it_is_over(alarms: Alarms) -> None:
+@pytest.fixture(autouse=True)
+def address(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("MATURING_ROUTE_PHONE", "json://nora.invalid")
+
+
+def test_acknowledged_and_back_in_its_band_it_is_over(alarms: Alarms, tmp_path: Path) -> None:
     """After acknowledgement the return ends the alarm; who did it and the note stay with it."""
     alarms.update([dry()], START)
+    leave(alarms, tmp_path, START)
     alarms.acknowledge(1, "Nora", "humidifier refilled", START + MINUTE)
     alarms.update([], START + 30 * MINUTE)
     assert alarms.standing() == []
@@ -64,10 +76,11 @@ def test_back_before_anyone_looked_it_waits_to_be_seen(alarms: Alarms) -> None:
     assert alarms.standing() == []
 
 
-def test_it_comes_back_as_the_same_alarm_where_nobody_had_seen_it(alarms: Alarms) -> None:
+def test_it_comes_back_as_the_same_alarm_where_nobody_had_seen_it(alarms: Alarms, tmp_path: Path) -> None:
     """A recurrence before acknowledgement raises the alarm again rather than a second one, with a new message."""
     for moment, findings in ((0, [dry()]), (20, []), (40, [dry()])):
         alarms.update(findings, START + moment * MINUTE)
+        leave(alarms, tmp_path, START + (moment + 5) * MINUTE)
     (alarm,) = alarms.standing()
     assert alarm.id == 1
     assert alarm.state is State.UNACKNOWLEDGED
@@ -86,9 +99,10 @@ def test_nobody_acknowledges_twice_or_without_a_name(alarms: Alarms) -> None:
         alarms.acknowledge(99, "Nora")
 
 
-def test_a_shelved_alarm_is_quiet_and_comes_back_by_itself(alarms: Alarms) -> None:
+def test_a_shelved_alarm_is_quiet_and_comes_back_by_itself(alarms: Alarms, tmp_path: Path) -> None:
     """Shelved for the washing day it makes no message; at its end it stands again where it still holds."""
     alarms.update([dry()], START)
+    leave(alarms, tmp_path, START)
     alarms.shelve(1, "Nora", START + 240 * MINUTE, "washing day", START + MINUTE)
     alarms.update([dry()], START + 60 * MINUTE)
     assert [a.state for a in alarms.standing()] == [State.SHELVED]

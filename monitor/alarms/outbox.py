@@ -1,0 +1,346 @@
+"""What messages are made when: on changes of an alarm, and as the clock goes on.
+
+Everything here happens inside the caller's transaction, so a change and its messages stand or fall together.
+Alarms of one cause (or one room) share a message while it has not left.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from monitor.alarms import journal as tables
+from monitor.alarms.lifecycle import State
+from monitor.clock import from_ms, to_ms
+from monitor.rules.finding import Priority
+from monitor.site import Route, Site
+
+LOCAL_LOG = ""
+TELLING = ("raised", "worse", "again", "escalated")
+"""What tells a person of an alarm, as against reminding of it or saying that it is over."""
+DAILY_LATEST_MS = 12 * 3_600_000
+"""How late [ms] the daily message is still worth sending, where the monitor did not run at its hour."""
+MINUTE_MS = 60_000
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """A message to be made."""
+
+    route: str
+    about: str
+    alarm_ids: tuple[int, ...]
+    group: str
+    due_ms: int
+    once: str
+
+
+class Outbox:
+    """Makes messages for the routes of a site."""
+
+    def __init__(self, site: Site) -> None:
+        self._site = site
+
+    def raised(
+        self, connection: Connection, alarm: dict[str, Any], about: str, number: int, moments: tuple[int, int]
+    ) -> None:
+        """An alarm stands anew (``raised``, ``again`` or ``worse``), by transition ``number``.
+
+        ``moments`` are now, and the earliest time that a message may leave [ms].
+        """
+        now_ms, earliest_ms = moments
+        _make(connection, self._to_log(about, alarm, number, now_ms), now_ms)
+        cause = _cause(alarm)
+        for route in self._routes_for(alarm):
+            if route.after_min > 0:
+                continue
+            history = [m for m in messages_of(connection, [alarm["id"]]) if m["route"] == route.name]
+            if about == "raised" and _unsaid_over(connection, history, now_ms):
+                continue
+            if about == "raised" and cause and self._join_told(connection, alarm, route.name, cause):
+                continue
+            held_ms = earliest_ms + (round(self._site.alarms.hold_s * 1000) if _is_held(alarm) else 0)
+            due_ms = quiet_until(self._site, route, alarm["priority"], max(now_ms, held_ms))
+            once = f"{about}/{alarm['id']}/{number}/{route.name}"
+            _make(
+                connection, Wanted(route.name, about, (alarm["id"],), group_of(alarm), due_ms, once), now_ms
+            )
+
+    def over(self, connection: Connection, alarm: dict[str, Any], number: int, now_ms: int) -> None:
+        """An alarm's condition has gone: tell those who were told, once all that their message told of is over."""
+        history = messages_of(connection, [alarm["id"]])
+        if any(m["route"] == LOCAL_LOG and m["about"] in TELLING for m in history):
+            _make(connection, self._to_log("over", alarm, number, now_ms), now_ms)
+        for name in {m["route"] for m in history} - {LOCAL_LOG}:
+            route = next((r for r in self._site.routes if r.name == name), None)
+            told = _open_told([m for m in history if m["route"] == name])
+            family = _alarms_of(connection, [m["id"] for m in told])
+            if not told or any(_stands(row) for row in family):
+                continue
+            for message in told:
+                if not message["composed"]:
+                    drop(connection, message["id"], now_ms, "over before it left")
+            left = [m for m in told if m["composed"]]
+            if left:
+                due_ms = now_ms + round(self._site.alarms.hold_s * 1000)
+                priority = max(row["priority"] for row in family)
+                if route is not None:
+                    due_ms = quiet_until(self._site, route, priority, due_ms)
+                once = f"over/{left[-1]['id']}/{number}/{name}"
+                ids = tuple(row["id"] for row in family)
+                _make(connection, Wanted(name, "over", ids, f"over/{left[0]['id']}", due_ms, once), now_ms)
+
+    def due(self, connection: Connection, now_ms: int) -> list[Wanted]:
+        """The reminders, escalations and daily messages that the clock asks for now."""
+        alarms = tables.alarms.c
+        query = sa.select(tables.alarms).where(
+            alarms.ended_ms.is_(None), alarms.active, alarms.state == State.UNACKNOWLEDGED
+        )
+        rows = [dict(row) for row in connection.execute(query).mappings()]
+        wanted = [*self._daily(now_ms)]
+        if rows and self._site.routes:
+            ids = [row["id"] for row in rows]
+            history, entered = messages_of(connection, ids), _entered_unacknowledged(connection, ids)
+            for row in rows:
+                own = [m for m in history if m["alarm_id"] == row["id"]]
+                for route in self._routes_for(row):
+                    on_route = [m for m in own if m["route"] == route.name]
+                    wanted += self._later(row, route, on_route, entered[row["id"]], now_ms)
+        return _new(connection, wanted)
+
+    def write(self, connection: Connection, wanted: Iterable[Wanted], now_ms: int) -> None:
+        """Make messages that `due` asked for."""
+        for message in wanted:
+            _make(connection, message, now_ms)
+
+    def _later(
+        self,
+        row: dict[str, Any],
+        route: Route,
+        history: list[dict[str, Any]],
+        entered: tuple[int, int],
+        now_ms: int,
+    ) -> Iterator[Wanted]:
+        if any(m["waiting"] and not m["composed"] for m in history):
+            return
+        number, since_ms = entered
+        if route.after_min > 0 and now_ms - since_ms >= route.after_min * MINUTE_MS:
+            once = f"escalated/{row['id']}/{number}/{route.name}"
+            if not any(m["once"] == once for m in history):
+                yield self._wanted(row, route, "escalated", once, now_ms)
+                return
+        told = _open_told(history)
+        wait_min = getattr(self._site.alarms.remind_min, Priority(row["priority"]).name.lower())
+        if not told or wait_min is None:
+            return
+        reminders = [m for m in history if m["about"] == "reminder" and m["id"] > told[-1]["id"]]
+        last_ms = max(m["created_ms"] for m in (told[-1], *reminders))
+        if len(reminders) < self._site.alarms.reminders and now_ms - last_ms >= wait_min * MINUTE_MS:
+            once = f"reminder/{row['id']}/{told[-1]['id']}/{len(reminders) + 1}/{route.name}"
+            yield self._wanted(row, route, "reminder", once, now_ms)
+
+    def _wanted(self, row: dict[str, Any], route: Route, about: str, once: str, now_ms: int) -> Wanted:
+        due_ms = quiet_until(self._site, route, row["priority"], now_ms)
+        return Wanted(route.name, about, (row["id"],), group_of(row), due_ms, once)
+
+    def _daily(self, now_ms: int) -> Iterator[Wanted]:
+        at = self._site.alarms.daily_at
+        if at is None:
+            return
+        zone = self._site.site.zone
+        day = from_ms(now_ms).astimezone(zone).date()
+        moment_ms = to_ms(datetime.combine(day, at, zone).astimezone(UTC))
+        if not moment_ms <= now_ms <= moment_ms + DAILY_LATEST_MS:
+            return
+        for route in self._site.routes:
+            if route.daily:
+                yield Wanted(route.name, "daily", (), "daily", now_ms, f"daily/{day}/{route.name}")
+
+    def _to_log(self, about: str, alarm: dict[str, Any], number: int, now_ms: int) -> Wanted:
+        return Wanted(LOCAL_LOG, about, (alarm["id"],), "", now_ms, f"{about}/{alarm['id']}/{number}/")
+
+    def _routes_for(self, alarm: dict[str, Any]) -> Iterator[Route]:
+        finding = alarm["finding"]
+        for route in self._site.routes:
+            itself = finding["rule"] == "monitor" and finding["aspect"] == f"route-{route.name}"
+            if not itself and alarm["priority"] >= Priority[route.least_priority.upper()]:
+                yield route
+
+    def _join_told(self, connection: Connection, alarm: dict[str, Any], route: str, cause: str) -> bool:
+        """Let a further alarm of a cause that was told, and still stands, go with the message that told it."""
+        message, grouping = tables.messages.c, tables.groupings.c
+        query = (
+            sa.select(message.id)
+            .join(tables.groupings, grouping.message_id == message.id)
+            .join(tables.texts, tables.texts.c.message_id == message.id)
+            .where(grouping.route == route, grouping.group_key == f"cause/{cause}", message.about == "raised")
+            .order_by(message.id.desc())
+            .limit(1)
+        )
+        found = connection.execute(query).scalar()
+        told = _alarms_of(connection, [found]) if found is not None else []
+        if not any(_stands(row) and row["priority"] >= alarm["priority"] for row in told):
+            return False
+        assert found is not None
+        _link(connection, found, alarm["id"])
+        return True
+
+
+def group_of(alarm: dict[str, Any]) -> str:
+    """What brings an alarm (a row) together with others in one message: its cause, else silence, else its room."""
+    finding = alarm["finding"]
+    if cause := _cause(alarm):
+        return f"cause/{cause}"
+    return "silence" if finding["rule"] == "silence" else f"room/{finding['room']}"
+
+
+def quiet_until(site: Site, route: Route, priority: int, due_ms: int) -> int:
+    """When a message of a priority may leave by a route [ms]: at once, or at the end of its quiet hours."""
+    quiet = route.quiet_hours
+    if quiet is None or priority >= Priority[quiet.below.upper()]:
+        return due_ms
+    zone = site.site.zone
+    today = from_ms(due_ms).astimezone(zone).date()
+    for day in (today - timedelta(days=1), today):
+        last = day if quiet.end > quiet.begin else day + timedelta(days=1)
+        begin = to_ms(datetime.combine(day, quiet.begin, zone).astimezone(UTC))
+        end = to_ms(datetime.combine(last, quiet.end, zone).astimezone(UTC))
+        if begin <= due_ms < end:
+            return end
+    return due_ms
+
+
+def messages_of(connection: Connection, alarm_ids: Sequence[int]) -> list[dict[str, Any]]:
+    """The messages about alarms, oldest first, but those dropped; each with ``alarm_id``, ``composed``, ``waiting``."""
+    message, link = tables.messages.c, tables.message_alarms.c
+    dropped = sa.select(tables.attempts.c.message_id).where(
+        tables.attempts.c.message_id == message.id, tables.attempts.c.outcome == "dropped"
+    )
+    query = (
+        sa.select(
+            tables.messages,
+            link.alarm_id,
+            tables.texts.c.message_id.is_not(None).label("composed"),
+            tables.waiting.c.message_id.is_not(None).label("waiting"),
+        )
+        .join(tables.message_alarms, link.message_id == message.id)
+        .outerjoin(tables.texts, tables.texts.c.message_id == message.id)
+        .outerjoin(tables.waiting, tables.waiting.c.message_id == message.id)
+        .where(link.alarm_id.in_(list(alarm_ids)), ~dropped.exists())
+        .order_by(message.id)
+    )
+    return [dict(row) for row in connection.execute(query).mappings()]
+
+
+def drop(connection: Connection, message_id: int, now_ms: int, why: str) -> None:
+    """Write down that a message is not to leave any more, and why."""
+    values = {"message_id": message_id, "recipient": 0, "number": 0, "time_ms": now_ms, "error": why}
+    connection.execute(tables.attempts.insert().values(outcome="dropped", **values))
+    connection.execute(tables.waiting.delete().where(tables.waiting.c.message_id == message_id))
+
+
+def _cause(alarm: dict[str, Any]) -> str:
+    return str(alarm["finding"].get("cause") or "")
+
+
+def _is_held(alarm: dict[str, Any]) -> bool:
+    """Whether others of the same cause are likely to follow within moments, and it can wait for them."""
+    shared = bool(_cause(alarm)) or alarm["finding"]["rule"] == "silence"
+    return shared and alarm["priority"] < Priority.CRITICAL
+
+
+def _stands(row: dict[str, Any]) -> bool:
+    return row["ended_ms"] is None and bool(row["active"])
+
+
+def _open_told(history: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """What told of an alarm since it was last said to be over."""
+    last_over = max((m["id"] for m in history if m["about"] == "over"), default=0)
+    return [m for m in history if m["about"] in TELLING and m["id"] > last_over]
+
+
+def _unsaid_over(connection: Connection, history: list[dict[str, Any]], now_ms: int) -> bool:
+    """Drop what was to say that an alarm is over and has not left; whether there was such a message.
+
+    Then nobody knows that it was over for a moment, and there is nothing new to tell.
+    """
+    unsaid = [m for m in history if m["about"] == "over" and m["waiting"] and not m["composed"]]
+    for message in unsaid:
+        drop(connection, message["id"], now_ms, "it stands again")
+    return bool(unsaid)
+
+
+def _alarms_of(connection: Connection, message_ids: Sequence[int]) -> list[dict[str, Any]]:
+    linked = sa.select(tables.message_alarms.c.alarm_id).where(
+        tables.message_alarms.c.message_id.in_(list(message_ids))
+    )
+    query = sa.select(tables.alarms).where(tables.alarms.c.id.in_(linked)).order_by(tables.alarms.c.id)
+    return [dict(row) for row in connection.execute(query).mappings()]
+
+
+def _entered_unacknowledged(connection: Connection, ids: Sequence[int]) -> dict[int, tuple[int, int]]:
+    """For each alarm the transition (number, time [ms]) by which it last became unacknowledged."""
+    step = tables.transitions.c
+    query = (
+        sa.select(step.alarm_id, step.id, step.time_ms)
+        .where(step.alarm_id.in_(list(ids)))
+        .where(step.state == State.UNACKNOWLEDGED, step.state_before != State.UNACKNOWLEDGED)
+        .order_by(step.id)
+    )
+    return {row.alarm_id: (row.id, row.time_ms) for row in connection.execute(query)}
+
+
+def _new(connection: Connection, wanted: list[Wanted]) -> list[Wanted]:
+    if not wanted:
+        return []
+    query = sa.select(tables.messages.c.once).where(tables.messages.c.once.in_([w.once for w in wanted]))
+    known = set(connection.execute(query).scalars())
+    return [w for w in wanted if w.once not in known]
+
+
+def _make(connection: Connection, wanted: Wanted, now_ms: int) -> None:
+    found = _not_left(connection, wanted) if wanted.group else None
+    if found is None:
+        if not _new(connection, [wanted]):
+            return
+        values = {
+            "route": wanted.route,
+            "about": wanted.about,
+            "created_ms": now_ms,
+            "due_ms": wanted.due_ms,
+            "once": wanted.once,
+        }
+        found = tables.inserted(connection, tables.messages, values)
+        connection.execute(tables.waiting.insert().values(message_id=found))
+        connection.execute(
+            tables.groupings.insert().values(message_id=found, route=wanted.route, group_key=wanted.group)
+        )
+    for alarm_id in wanted.alarm_ids:
+        _link(connection, found, alarm_id)
+
+
+def _not_left(connection: Connection, wanted: Wanted) -> int | None:
+    message, grouping = tables.messages.c, tables.groupings.c
+    query = (
+        sa.select(message.id)
+        .join(tables.waiting, tables.waiting.c.message_id == message.id)
+        .join(tables.groupings, grouping.message_id == message.id)
+        .outerjoin(tables.texts, tables.texts.c.message_id == message.id)
+        .where(grouping.route == wanted.route, grouping.group_key == wanted.group)
+        .where(message.about == wanted.about, tables.texts.c.message_id.is_(None))
+        .where(message.due_ms <= wanted.due_ms)
+        .limit(1)
+    )
+    return connection.execute(query).scalar()
+
+
+def _link(connection: Connection, message_id: int, alarm_id: int) -> None:
+    link = tables.message_alarms
+    known = sa.select(link.c.alarm_id).where(link.c.message_id == message_id, link.c.alarm_id == alarm_id)
+    if connection.execute(known).first() is None:
+        connection.execute(link.insert().values(message_id=message_id, alarm_id=alarm_id))
