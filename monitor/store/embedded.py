@@ -18,7 +18,7 @@ from monitor.store import side_tables as side
 from monitor.store.connections import BUSY_MS, Connections
 from monitor.store.dictionary import Dictionary, reason_texts, series_number
 from monitor.store.numbers import ROW_TYPE, frame
-from monitor.store.protocol import SeriesSummary, Written
+from monitor.store.protocol import AirDay, SeriesSummary, Written
 from monitor.store.schema import is_current, migrate
 
 FILE_NAME = "readings.sqlite"
@@ -193,6 +193,11 @@ class EmbeddedStore:
         """Air records of a place in a span; see `Store.read_air`."""
         with self._connections.reading() as connection:
             return side.air_frame(connection, room, place, start_ms, end_ms)
+
+    def air_days(self, after_revision: int = 0, limit: int = 10_000) -> list[AirDay]:
+        """Days of air written after a revision; see `Store.air_days`."""
+        with self._connections.reading() as connection:
+            return side.air_days(connection, after_revision, limit)
 
     def latest_air(self) -> list[AirRecord]:
         """The newest air record of every room and place."""

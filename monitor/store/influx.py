@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from monitor.clock import DAY_MS, now_ms
 from monitor.errors import StoreAway, StoreError
 from monitor.records import AirRecord, Change, Reading, Reject
-from monitor.store.protocol import SeriesSummary, Written
+from monitor.store.protocol import AirDay, SeriesSummary, Written
 from monitor.store.spool import NearStore
 
 if TYPE_CHECKING:
@@ -95,6 +96,19 @@ class InfluxStore:
 
     def _reaches_far(self, start_ms: int) -> bool:
         return self._elsewhere or start_ms < self.near.pruned_before()
+
+    def air_days(self, after_revision: int = 0, limit: int = 10_000) -> list[AirDay]:
+        """Days of air written after a revision; see `Store.air_days`.
+
+        Where air records are made elsewhere their writes are not seen here: then every day of the last three
+        years once, and after that those of the last two days.
+        """
+        if not self._elsewhere:
+            return self.near.air_days(after_revision, limit)
+        today = now_ms() // DAY_MS
+        first = max(today - 1, after_revision) if after_revision else today - 3 * 365
+        places = [(record.room, record.place) for record in self.far.latest_air()]
+        return [AirDay(*place, day, day) for day in range(first, today + 1) for place in places]
 
     def latest_air(self) -> list[AirRecord]:
         """The newest air record of every room and place."""

@@ -34,6 +34,17 @@ class SeriesSummary:
     last_reason: str
 
 
+@dataclass(frozen=True, slots=True)
+class AirDay:
+    """A UTC day (days since 1970) in which air records of a place were written; ``revision`` grows with every
+    write, so that a reader who keeps derived figures asks only for what changed since it looked last."""
+
+    room: str
+    place: str
+    day: int
+    revision: int
+
+
 class Store(Protocol):
     """Raw readings as they came, and the ten-minute air records made from them.
 
@@ -71,6 +82,9 @@ class Store(Protocol):
     def read_air(self, room: str, place: str, start_ms: int, end_ms: int) -> pd.DataFrame:
         """Air records in a span: index ``start`` (UTC), a column for each further field of `AirRecord`
         but ``room``, ``place`` and ``start_ms``; NaN where None."""
+
+    def air_days(self, after_revision: int = 0, limit: int = 10_000) -> list[AirDay]:
+        """Days whose air records were written after a revision, in order of revision, at most ``limit``."""
 
     def latest_air(self) -> list[AirRecord]:
         """The newest air record of every room and place."""

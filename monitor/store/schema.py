@@ -75,6 +75,18 @@ MIGRATIONS: tuple[Migration, ...] = (
                 start_ms INTEGER NOT NULL)""",
         ),
     ),
+    Migration(
+        "days of air that changed",
+        (
+            """CREATE TABLE air_day (
+                room TEXT NOT NULL, place TEXT NOT NULL, day INTEGER NOT NULL, revision INTEGER NOT NULL,
+                PRIMARY KEY (room, place, day)) WITHOUT ROWID""",
+            "CREATE INDEX air_day_by_revision ON air_day (revision)",
+            """INSERT INTO air_day SELECT room, place, start_ms / 86400000 AS day, 1 FROM air
+                GROUP BY room, place, day""",
+            "INSERT INTO counter VALUES ('air', 1)",
+        ),
+    ),
 )
 
 

@@ -11,7 +11,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from monitor.clock import DAY_MS
 from monitor.records import AirRecord, Change, Reject
+from monitor.store.protocol import AirDay
+from monitor.store.readings_table import next_number
 
 AIR_FIELDS = tuple(field.name for field in dataclasses.fields(AirRecord))
 AIR_COLUMNS = AIR_FIELDS[3:]
@@ -27,6 +30,23 @@ def put_air(connection: sqlite3.Connection, records: Sequence[AirRecord]) -> Non
         f"INSERT OR REPLACE INTO air ({', '.join(AIR_FIELDS)}) VALUES ({marks})",
         [tuple(getattr(record, name) for name in AIR_FIELDS) for record in records],
     )
+    days = sorted({(record.room, record.place, record.start_ms // DAY_MS) for record in records})
+    if days:
+        revision = next_number(connection, "air")
+        connection.executemany(
+            "INSERT OR REPLACE INTO air_day VALUES (?, ?, ?, ?)",
+            [(*day, revision + i) for i, day in enumerate(days)],
+        )
+        connection.execute("UPDATE counter SET value = ? WHERE name = 'air'", (revision + len(days) - 1,))
+
+
+def air_days(connection: sqlite3.Connection, after_revision: int, limit: int) -> list[AirDay]:
+    """Days of air written after a revision, as `Store.air_days` promises."""
+    rows = connection.execute(
+        "SELECT room, place, day, revision FROM air_day WHERE revision > ? ORDER BY revision LIMIT ?",
+        (after_revision, limit),
+    )
+    return [AirDay(*row) for row in rows]
 
 
 def forget_changes(connection: sqlite3.Connection, done: Sequence[Change]) -> None:

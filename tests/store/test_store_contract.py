@@ -295,3 +295,20 @@ def test_no_value_is_ever_altered(
 def test_an_unknown_change_is_ignored(store: Store) -> None:
     """Forgetting a change that never was does no harm."""
     store.write_air([], [Change("nobody", NOON, 1)])
+
+
+def test_days_of_air_that_were_written_are_told_once(store: Store) -> None:
+    """A reader who remembers a revision is told the days written since, a day written again among them."""
+
+    def record(start_ms: int) -> AirRecord:
+        return AirRecord("cave", "low", start_ms, 11.0, 11.0, 11.0, 88.0, 88.0, 88.0, 1.0, 9.0, 150.0)
+
+    day = NOON // 86_400_000
+    store.write_air([record(NOON), record(NOON + 86_400_000)])
+    first = store.air_days()
+    assert [(d.room, d.place, d.day) for d in first] == [("cave", "low", day), ("cave", "low", day + 1)]
+    assert store.air_days(first[-1].revision) == []
+    store.write_air([record(NOON + TEN_MINUTES_MS)])
+    (again,) = store.air_days(first[-1].revision)
+    assert (again.day, again.revision > first[-1].revision) == (day, True)
+    assert len(store.air_days(0, 1)) == 1
