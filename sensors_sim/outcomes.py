@@ -96,13 +96,18 @@ class Outcomes:
         self.moulds[which] = np.clip(mould + spread * mould * (1.0 - mould) * 4.0, 0.003, 1.0)
         self._slide(time_s, days, which, rh_pct)
 
-    def _crack(self, time_s: float, days: float, which: Array, drying: Array, activity: Array) -> None:
+    def crack_chance(self, time_s: float, which: Array, drying: Array, activity: Array) -> Array:
+        """Chance of a crack [1/day] of the wheels ``which``, drying at ``drying`` [kg/m2/day]."""
         age = (time_s - self._made[which]) / DAY_S
         usual = self._usual[which] * (1.0 + 2.5 * np.exp(-age / YOUNG_EASE_DAYS))
         strain = np.clip(drying / usual - CRACK_FROM_RATIO, 0.0, 4.0)
         parched = np.clip((DRY_RIND_ACTIVITY - activity) / 0.05, 0.0, 3.0)
-        chance = (CRACK_PER_DAY * strain**2 + DRY_RIND_PER_DAY * parched**2) * days
-        struck = which[(self._rng.uniform(size=len(which)) < chance) & (age > 3.0)]
+        chance: Array = (CRACK_PER_DAY * strain**2 + DRY_RIND_PER_DAY * parched**2) * (age > 3.0)
+        return chance
+
+    def _crack(self, time_s: float, days: float, which: Array, drying: Array, activity: Array) -> None:
+        chance = self.crack_chance(time_s, which, drying, activity) * days
+        struck = which[self._rng.uniform(size=len(which)) < chance]
         for index in struck:
             self.cracks[index] = min(4.0, self.cracks[index] + 1.0)
             if np.isnan(self.cracked_s[index]):
