@@ -7,6 +7,7 @@ Only lines that place, count or end a wheel are held (turnings, weighings and in
 from __future__ import annotations
 
 import threading
+from collections.abc import Sequence
 
 from sqlalchemy import select
 
@@ -47,6 +48,12 @@ class Book:
         with self._lock:
             self._catch_up()
             return self._tracks[key]
+
+    def tracks(self, keys: Sequence[int] | None = None) -> list[Track]:
+        """Tracks of many wheels by key (of held kinds only), all unless named."""
+        with self._lock:
+            self._catch_up()
+            return list(self._tracks.values()) if keys is None else [self._tracks[key] for key in keys]
 
     def key(self, name: str) -> int | None:
         """The key of the wheel that has a name now; None where no standing make has one."""

@@ -296,6 +296,17 @@ def lines_since(connection: Connection, after_id: int, kinds: Sequence[str]) -> 
     )
 
 
+def wheels_since(connection: Connection, after_id: int) -> list[int]:
+    """Keys of the wheels that lines after a number speak of."""
+    columns = entries.c
+    query = select(columns.wheel_id, columns.make_id).where(columns.id > after_id).distinct()
+    rows = connection.execute(query).all()
+    keys = {row.wheel_id for row in rows if row.wheel_id is not None}
+    for chunk in _chunks(sorted({row.make_id for row in rows if row.wheel_id is None})):
+        keys.update(connection.execute(select(wheels.c.id).where(wheels.c.make_id.in_(chunk))).scalars())
+    return sorted(keys)
+
+
 def newest(connection: Connection) -> int:
     """The number of the newest line, 0 where there is none."""
     return connection.execute(select(func.coalesce(func.max(entries.c.id), 0))).scalar_one()
