@@ -180,6 +180,16 @@ class Alarms:
             raise AlarmError(f"there is no alarm {alarm_id}; see them with: maturing-room alarms SITE.toml")
         return found[0]
 
+    def of_message(self, message_id: int) -> list[Alarm]:
+        """The alarms that a message tells of, the most pressing and oldest first."""
+        linked = sa.select(tables.message_alarms.c.alarm_id).where(
+            tables.message_alarms.c.message_id == message_id
+        )
+        query = sa.select(tables.alarms).where(tables.alarms.c.id.in_(linked))
+        return self._read(
+            query.order_by(tables.alarms.c.priority.desc(), tables.alarms.c.since_ms, tables.alarms.c.id)
+        )
+
     def history(self, alarm_id: int) -> list[dict[str, Any]]:
         """Every transition of an alarm, oldest first."""
         columns = tables.transitions.c

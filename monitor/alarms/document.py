@@ -17,6 +17,7 @@ from monitor.rules.finding import Priority
 from monitor.site import Site
 
 VERSION = 1
+MESSAGE_STATES = {"gave-up": "failed", "dropped": "not-needed", "closed": "sent"}
 
 
 def alarms_document(
@@ -149,8 +150,9 @@ def _messages(alarms: Alarms, ids: list[int]) -> dict[int, list[dict[str, Any]]]
 def _message(row: dict[str, Any], attempts: list[dict[str, Any]]) -> dict[str, Any]:
     outcomes = {a["outcome"] for a in attempts}
     sent = next((a["time_ms"] for a in attempts if a["outcome"] == "sent"), None)
-    by_outcome = {"gave-up": "failed", "dropped": "not-needed", "closed": "sent"}
-    state = next((state for outcome, state in by_outcome.items() if outcome in outcomes), "waiting")
+    state = next((state for outcome, state in MESSAGE_STATES.items() if outcome in outcomes), "waiting")
+    if state == "sent" and "sent" not in outcomes:
+        state = "not-needed"
     error = next((a["error"] for a in reversed(attempts) if a["error"]), None)
     return {
         "route": row["route"] or "local log",

@@ -8,6 +8,7 @@ so the service, the dashboard and the command line may act at once.
 from __future__ import annotations
 
 import os
+import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -115,7 +116,7 @@ attempts = sa.Table(
     sa.Column("error", sa.Text),
     sa.UniqueConstraint("message_id", "recipient", "number", "outcome"),
 )
-"""Outcomes: started, sent, failed, gave-up; for the whole message (recipient 0) closed once nothing more is to be
+"""Outcomes: started, sent, failed, gave-up, overtaken (over before it could be told); for the whole message (recipient 0) closed once nothing more is to be
 done, or dropped where it never left because it was no longer true."""
 
 groupings = sa.Table(
@@ -179,6 +180,7 @@ class Journal:
             with self.transaction() as connection:
                 metadata.create_all(connection)
                 self._check_version(connection)
+                self.name = _name(connection)
         except (sa.exc.SQLAlchemyError, ImportError) as error:
             reason = str(getattr(error, "orig", error)).splitlines()[0]
             raise AlarmError(
@@ -229,6 +231,15 @@ class Journal:
             _list_waiting(connection)
             newer = documents.update().where(documents.c.name == "schema")
             connection.execute(newer.values(document={"version": SCHEMA_VERSION}))
+
+
+def _name(connection: Connection) -> str:
+    """The journal's own name, made once: it tells its messages from those of other monitors."""
+    known = connection.execute(sa.select(documents.c.document).where(documents.c.name == "name")).scalar()
+    if known is None:
+        known = {"name": secrets.token_hex(8)}
+        connection.execute(documents.insert().values(name="name", document=known))
+    return str(known["name"])
 
 
 def _list_waiting(connection: Connection) -> None:

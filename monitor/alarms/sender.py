@@ -1,4 +1,4 @@
-"""The worker that sends messages out of the outbox, and tries again until they are gone."""
+"""The workers that send messages out of the outbox, one for each route, and try again until they are gone."""
 
 from __future__ import annotations
 
@@ -12,13 +12,19 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.exc import SQLAlchemyError
 
+from monitor.alarms import attempts
 from monitor.alarms import journal as tables
 from monitor.alarms.alarms import Alarms
+from monitor.alarms.channels import Deliver, Recipient, address_fault, deliver, key_of, recipients_of
+from monitor.alarms.compose import Composer, still_true
 from monitor.alarms.outbox import LOCAL_LOG
-from monitor.alarms.record import alarm_from
-from monitor.alarms.words import Words, words_of
+from monitor.alarms.tokens import link_of
+from monitor.alarms.words import Words, with_link
 from monitor.clock import from_ms, now_ms, rfc3339
-from monitor.site import Site
+from monitor.errors import AlarmError, MonitorError
+from monitor.site import Route, Site
+from monitor.store import open_store
+from monitor.store.protocol import Store
 
 logger = logging.getLogger(__name__)
 
@@ -26,129 +32,157 @@ POLL_S = 0.25
 FIRST_WAIT_MS = 5_000
 LONGEST_WAIT_MS = 600_000
 GIVE_UP_AFTER_MS = 24 * 3_600_000
-TIMEOUT_S = 10
-Deliver = Callable[[str, Words], bool]
-
-
-def deliver(address: str, words: Words) -> bool:
-    """Send to one Apprise address; whether it was taken.  Never raises for a delivery that fails."""
-    import apprise
-
-    joined = "&" if "?" in address else "?"
-    timed = address if "cto=" in address else f"{address}{joined}cto={TIMEOUT_S}&rto={TIMEOUT_S}"
-    channel = apprise.Apprise()
-    if not channel.add(timed):
-        return False
-    return bool(channel.notify(title=words.title, body=words.text, body_format=apprise.NotifyFormat.TEXT))
+CLOCK_BACK_MS = 60_000
+"""A message made so much later [ms] than now was made before the clock was set back, and waits no longer."""
+STOP_WITHIN_S = 30
+FINAL = frozenset({"sent", "gave-up", "overtaken"})
 
 
 class Sender:
     """Sends each waiting message to each recipient of its route, once.
 
     An attempt is written down before it is made and its outcome after.  A message that was under way when the
-    process died may or may not have left; it is sent again, since an alarm twice is better than never.
+    process died may or may not have left; it is sent again with the same key, since an alarm twice is better than
+    never.  Each route has a worker of its own, so that one that hangs holds up nobody else.
     """
 
     def __init__(
-        self, site: Site, alarms: Alarms, send: Deliver = deliver, clock: Callable[[], int] = now_ms
+        self,
+        site: Site,
+        alarms: Alarms,
+        send: Deliver = deliver,
+        clock: Callable[[], int] = now_ms,
+        store: Callable[[], Store] | None = None,
     ) -> None:
         self._site, self._alarms, self._send, self._clock = site, alarms, send, clock
+        self._composer = Composer(site, alarms, store or (lambda: open_store(site)))
+        self._composing = threading.Lock()
         self._stop = threading.Event()
-        self._thread: threading.Thread | None = None
+        self._threads: list[threading.Thread] = []
         self._complained: set[str] = set()
 
     def start(self) -> None:
-        """Begin to work in a thread."""
-        self._thread = threading.Thread(target=self._run, name="sender", daemon=True)
-        self._thread.start()
+        """Begin to work, in a thread for each route and one for the log."""
+        for fault in address_faults(self._site):
+            self._complain(fault)
+        for name in [LOCAL_LOG, *(route.name for route in self._site.routes)]:
+            thread = threading.Thread(target=self._run, args=(name,), name=f"sender {name}", daemon=True)
+            self._threads.append(thread)
+            thread.start()
 
     def stop(self) -> None:
-        """Finish the message under way and end."""
+        """Finish the messages under way and end."""
         self._stop.set()
-        if self._thread is not None:
-            self._thread.join(TIMEOUT_S * 2)
+        for thread in self._threads:
+            thread.join(STOP_WITHIN_S)
 
-    def _run(self) -> None:
+    def _run(self, route: str) -> None:
         while not self._stop.is_set():
             try:
-                self.send_waiting()
-            except (SQLAlchemyError, OSError):
-                logger.exception("messages could not be worked on; trying again")
+                self.send_waiting(route)
+            except (SQLAlchemyError, OSError, MonitorError):
+                logger.exception("messages by %s could not be worked on; trying again", route or "the log")
                 self._stop.wait(5)
             self._stop.wait(POLL_S)
 
-    def send_waiting(self) -> int:
-        """Try every message that is due; how many were sent whole."""
+    def send_waiting(self, route: str | None = None) -> int:
+        """Try every message that is due (of one route, or of all); how many were done with."""
         moment = self._clock()
-        return sum(self._work_on(row, moment) for row in self._waiting(moment))
+        return sum(self._work_on(row, moment) for row in self._waiting(route, moment))
 
-    def _waiting(self, moment_ms: int) -> list[dict[str, Any]]:
-        columns = tables.messages.c
-        query = (
-            sa.select(tables.messages)
-            .join(tables.waiting, tables.waiting.c.message_id == columns.id)
-            .where(columns.due_ms <= moment_ms)
+    def _waiting(self, route: str | None, moment_ms: int) -> list[dict[str, Any]]:
+        message, known = tables.messages.c, [r.name for r in self._site.routes]
+        query = sa.select(tables.messages).join(tables.waiting, tables.waiting.c.message_id == message.id)
+        query = query.where(
+            sa.or_(message.due_ms <= moment_ms, message.created_ms > moment_ms + CLOCK_BACK_MS)
         )
+        if route == LOCAL_LOG:
+            # Also what waits for a route that the site file no longer has.
+            query = query.where(message.route.not_in(known))
+        elif route is not None:
+            query = query.where(message.route == route)
         with self._alarms.journal.reading() as connection:
-            return [dict(row) for row in connection.execute(query.order_by(columns.id)).mappings()]
+            return [dict(row) for row in connection.execute(query.order_by(message.id)).mappings()]
 
     def _work_on(self, message: dict[str, Any], moment_ms: int) -> bool:
-        words = self._words(message, moment_ms)
+        journal = self._alarms.journal
         if message["route"] == LOCAL_LOG:
+            words = self._words(message, moment_ms, always=True)
+            assert isinstance(words, Words)
             self._write_log(message, words)
-            self._note(message["id"], 1, 1, "started", moment_ms)
-            self._note(message["id"], 1, 1, "sent", moment_ms)
-            self._note(message["id"], 0, 0, "closed", moment_ms)
+            attempts.note(journal, message["id"], 1, 1, "started", moment_ms)
+            attempts.note(journal, message["id"], 1, 1, "sent", moment_ms)
+            attempts.close(journal, message["id"], moment_ms)
             return True
-        addresses = self._addresses(message["route"])
-        if not addresses:
-            return self._without_address(message, moment_ms)
-        done = [
-            self._try(message, number, address, words, moment_ms)
-            for number, address in enumerate(addresses, 1)
-        ]
+        route = next((r for r in self._site.routes if r.name == message["route"]), None)
+        fault = self._fault(route)
+        if route is None or fault:
+            return self._without_address(message, fault, moment_ms)
+        words = self._words(message, moment_ms)
+        if isinstance(words, str):
+            attempts.drop(journal, message["id"], moment_ms, words)
+            return True
+        recipients = recipients_of(os.environ.get(route.address_env, ""))
+        done = [self._try(message, route, recipient, words, moment_ms) for recipient in recipients]
         if all(done):
-            self._note(message["id"], 0, 0, "closed", moment_ms)
+            attempts.close(journal, message["id"], moment_ms)
         return all(done)
 
+    def _fault(self, route: Route | None) -> str:
+        if route is None:
+            return "the route is no longer in the site file"
+        return address_fault(route, os.environ.get(route.address_env, ""))
+
     def _try(
-        self, message: dict[str, Any], recipient: int, address: str, words: Words, moment_ms: int
+        self, message: dict[str, Any], route: Route, recipient: Recipient, words: Words, moment_ms: int
     ) -> bool:
-        tried = self._tried(message["id"], recipient)
-        outcomes = {a["outcome"] for a in tried}
-        if outcomes & {"sent", "gave-up"}:
+        journal = self._alarms.journal
+        tried = attempts.of(journal, message["id"], recipient.number)
+        if {a["outcome"] for a in tried} & FINAL:
             return True
         number = sum(a["outcome"] == "started" for a in tried)
         last_ms = max((a["time_ms"] for a in tried), default=0)
-        wait_ms = min(LONGEST_WAIT_MS, FIRST_WAIT_MS * 2 ** (number - 1)) if number else 0
-        if moment_ms < last_ms + wait_ms:
+        wait_ms = min(LONGEST_WAIT_MS, FIRST_WAIT_MS * 2 ** min(number - 1, 10)) if number else 0
+        if last_ms <= moment_ms < last_ms + wait_ms:
             return False
-        self._note(message["id"], recipient, number + 1, "started", moment_ms)
-        if self._send(address, words):
-            self._note(message["id"], recipient, number + 1, "sent", self._clock())
+        told = self._alarms.of_message(message["id"])
+        if number and told and not still_true(message["about"], told):
+            why = "no longer true when it could be tried again"
+            self._note(message, recipient, number + 1, "overtaken", why)
+            return True
+        attempts.note(journal, message["id"], recipient.number, number + 1, "started", moment_ms)
+        thread = f"alarm {min(alarm.id for alarm in told)}" if told else message["about"]
+        key = key_of(journal.name, message["id"], recipient, thread)
+        why = self._send(recipient, with_link(words, self._link(message, moment_ms)), key, route.form)
+        if not why:
+            self._note(message, recipient, number + 1, "sent")
             return True
         gave_up = moment_ms - message["created_ms"] > GIVE_UP_AFTER_MS
-        outcome = "gave-up" if gave_up else "failed"
-        self._note(
-            message["id"], recipient, number + 1, outcome, self._clock(), "the channel did not take it"
-        )
-        self._complain(f"route {message['route']} did not take a message; trying again")
+        self._note(message, recipient, number + 1, "gave-up" if gave_up else "failed", why)
+        self._complain(f"route {route.name} did not take a message ({why}); trying again")
         return gave_up
 
-    def _without_address(self, message: dict[str, Any], moment_ms: int) -> bool:
-        variable = next((r.address_env for r in self._site.routes if r.name == message["route"]), "")
-        reason = (
-            f"environment variable {variable} holds no address"
-            if variable
-            else "the route is no longer in the site file"
-        )
+    def _note(
+        self, message: dict[str, Any], recipient: Recipient, number: int, outcome: str, why: str | None = None
+    ) -> None:
+        journal = self._alarms.journal
+        attempts.note(journal, message["id"], recipient.number, number, outcome, self._clock(), why)
+
+    def _link(self, message: dict[str, Any], moment_ms: int) -> str:
+        try:
+            return link_of(self._site, message["id"], message["route"], moment_ms)
+        except AlarmError as error:
+            self._complain(str(error))
+            return "(no link: see the monitor's log)"
+
+    def _without_address(self, message: dict[str, Any], reason: str, moment_ms: int) -> bool:
         self._complain(f"route {message['route']}: {reason}; its messages wait")
-        tried = self._tried(message["id"], 1)
-        if not tried:
-            self._note(message["id"], 1, 1, "failed", moment_ms, reason)
+        journal = self._alarms.journal
+        if not attempts.of(journal, message["id"], 0):
+            attempts.note(journal, message["id"], 0, 1, "failed", moment_ms, reason)
         if moment_ms - message["created_ms"] > GIVE_UP_AFTER_MS:
-            self._note(message["id"], 1, 2, "gave-up", moment_ms, reason)
-            self._note(message["id"], 0, 0, "closed", moment_ms)
+            attempts.note(journal, message["id"], 0, 2, "gave-up", moment_ms, reason)
+            attempts.close(journal, message["id"], moment_ms)
         return False
 
     def _complain(self, text: str) -> None:
@@ -156,40 +190,24 @@ class Sender:
             self._complained.add(text)
             logger.warning("%s", text)
 
-    def _addresses(self, route: str) -> list[str]:
-        settings = next((r for r in self._site.routes if r.name == route), None)
-        return os.environ.get(settings.address_env, "").split() if settings else []
-
-    def _words(self, message: dict[str, Any], moment_ms: int) -> Words:
+    def _words(self, message: dict[str, Any], moment_ms: int, always: bool = False) -> Words | str:
+        """The words kept of a message, or those it first leaves with; why it is not to leave at all."""
+        text = tables.texts.c
+        query = sa.select(tables.texts).where(text.message_id == message["id"])
+        with self._alarms.journal.reading() as connection:
+            kept = connection.execute(query).mappings().first()
+        if kept is not None:
+            return Words(kept["title"], kept["line"], kept["text"], kept["html"])
+        with self._composing:
+            words = self._composer.compose(message, moment_ms, always)
+        if isinstance(words, str):
+            return words
+        values = {"title": words.title, "line": words.line, "text": words.text, "html": words.html}
         with self._alarms.journal.transaction() as connection:
-            kept = (
-                connection.execute(sa.select(tables.texts).where(tables.texts.c.message_id == message["id"]))
-                .mappings()
-                .first()
-            )
-            if kept is not None:
-                return Words(kept["title"], kept["line"], kept["text"])
-            alarm_id = connection.execute(
-                sa.select(tables.message_alarms.c.alarm_id)
-                .where(tables.message_alarms.c.message_id == message["id"])
-                .limit(1)
-            ).scalar_one()
-            row = (
-                connection.execute(sa.select(tables.alarms).where(tables.alarms.c.id == alarm_id))
-                .mappings()
-                .one()
-            )
-            words = words_of(self._site, alarm_from(row), message["about"])
-            connection.execute(
-                tables.texts.insert().values(
-                    message_id=message["id"],
-                    composed_ms=moment_ms,
-                    title=words.title,
-                    line=words.line,
-                    text=words.text,
-                    html="",
+            if connection.execute(query).first() is None:
+                connection.execute(
+                    tables.texts.insert().values(message_id=message["id"], composed_ms=moment_ms, **values)
                 )
-            )
         return words
 
     def _write_log(self, message: dict[str, Any], words: Words) -> None:
@@ -203,36 +221,8 @@ class Sender:
         with path.open("a", encoding="utf-8") as stream:
             stream.write(f"{rfc3339(from_ms(message['created_ms']))} {mark} {words.line}\n")
 
-    def _tried(self, message_id: int, recipient: int) -> list[dict[str, Any]]:
-        columns = tables.attempts.c
-        query = sa.select(tables.attempts).where(
-            columns.message_id == message_id, columns.recipient == recipient
-        )
-        with self._alarms.journal.reading() as connection:
-            return [dict(row) for row in connection.execute(query.order_by(columns.id)).mappings()]
 
-    def _note(
-        self,
-        message_id: int,
-        recipient: int,
-        number: int,
-        outcome: str,
-        time_ms: int,
-        error: str | None = None,
-    ) -> None:
-        row = {
-            "message_id": message_id,
-            "recipient": recipient,
-            "number": number,
-            "outcome": outcome,
-            "time_ms": time_ms,
-            "error": error,
-        }
-        with self._alarms.journal.transaction() as connection:
-            known = sa.select(tables.attempts.c.id).filter_by(
-                message_id=message_id, recipient=recipient, number=number, outcome=outcome
-            )
-            if connection.execute(known).first() is None:
-                connection.execute(tables.attempts.insert().values(**row))
-            if outcome == "closed":
-                connection.execute(tables.waiting.delete().where(tables.waiting.c.message_id == message_id))
+def address_faults(site: Site) -> list[str]:
+    """What is wrong with the addresses that the environment holds for a site's routes."""
+    faults = ((r, address_fault(r, os.environ.get(r.address_env, ""))) for r in site.routes)
+    return [f"route {route.name}: {fault}; its messages wait" for route, fault in faults if fault]

@@ -1,17 +1,21 @@
-"""An alarm in a person's words: one line for a phone, and a full text."""
+"""Alarms in a person's words: one line for a phone, a full text, and the same as HTML."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import base64
+import html
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from monitor.alarms.record import Alarm
 from monitor.clock import from_ms
 from monitor.rules.finding import Priority
-from monitor.rules.words import span_text
+from monitor.rules.words import listed, span_text
 from monitor.site import Site
 
 LONGEST_LINE = 160
+MOST_LISTED = 12
 CAUTION = (
     "This informs; local food-safety rules and licensed practice decide. Air a closed room before you go in."
 )
@@ -21,47 +25,207 @@ CALLS = {
     Priority.MEDIUM: "Needs you",
     Priority.LOW: "When you can",
 }
+ABOUTS = {
+    "over": "Over",
+    "reminder": "Still",
+    "again": "Still",
+    "worse": "Worse",
+    "escalated": "Not answered",
+}
+ACKNOWLEDGE = "{{acknowledge}}"
+"""Stands in the kept words for the link, which is made when a message leaves: the journal holds no key."""
 
 
 @dataclass(frozen=True)
 class Words:
-    """A message: its title, the line of at most 160 characters, and the full text."""
+    """A message: its title, the line of at most 160 characters, the full text, and HTML with its picture inside."""
 
     title: str
     line: str
     text: str
+    html: str = ""
 
 
-def words_of(site: Site, alarm: Alarm, about: str) -> Words:
-    """What a message about an alarm says; ``about`` is ``raised`` or ``over``."""
-    finding = alarm.finding
-    room = site.room_by_id.get(finding.room)
-    name = _one_line(room.name if room else finding.room or site.site.name)
-    over = about == "over"
-    call = "Over" if over else CALLS[Priority(alarm.priority)]
-    what = _one_line(finding.what)
-    since = _clock(site, alarm.since_ms)
-    if over:
-        lasted = span_text((alarm.returned_ms or alarm.ended_ms or alarm.changed_ms) - alarm.since_ms)
-        tail = f"Lasted {lasted}, since {since}."
-    else:
-        tail = f"Since {since}."
-    short = _one_line(finding.short) or what
-    line = shortened(
-        f"{call}: {name}: {short}. {tail}" + ("" if over else f" Check: {_one_line(finding.check_first)}")
+@dataclass(frozen=True)
+class Context:
+    """What words need beside the alarms: when they are said, what it cost the wheels, and where to look."""
+
+    at_ms: int
+    cost: str = ""
+    page: str = ""
+    may_acknowledge: bool = False
+    picture: bytes | None = None
+    over_meanwhile: int = 0
+
+
+@dataclass
+class Parts:
+    """A message in parts, from which text and HTML are made alike."""
+
+    head: str
+    line: str
+    place: str
+    paragraphs: list[str] = field(default_factory=list)
+    further: list[str] = field(default_factory=list)
+    check_first: str = ""
+    foot: str = ""
+
+
+def words_of(site: Site, alarms: Sequence[Alarm], about: str, context: Context) -> Words:
+    """What a message says about alarms (one at least, the most pressing first); see ``json.md`` for ``about``."""
+    parts = _over(site, alarms, context) if about == "over" else _stands(site, alarms, about, context)
+    numbers = ", ".join(str(a.id) for a in alarms[:MOST_LISTED]) + _more(len(alarms) - MOST_LISTED)
+    parts.foot = f"Alarm{'s' if len(alarms) > 1 else ''} {numbers}. {CAUTION}"
+    return composed(parts, context, asks=about != "over")
+
+
+def composed(parts: Parts, context: Context, asks: bool) -> Words:
+    """Words from parts; ``asks`` where they ask for acknowledgement."""
+    acknowledge = ACKNOWLEDGE if context.may_acknowledge and asks else ""
+    lines = [parts.place, "", *parts.paragraphs]
+    lines += [f"- {text}" for text in parts.further]
+    if parts.check_first:
+        lines.append(f"Check first: {parts.check_first}")
+    lines.append("")
+    if acknowledge:
+        lines.append(f"I have seen it: {acknowledge}")
+    if context.page:
+        lines.append(f"See: {context.page}")
+    lines.append(parts.foot)
+    return Words(
+        shortened(parts.head, 100),
+        shortened(parts.line),
+        "\n".join(lines),
+        _html(parts, context, acknowledge),
     )
-    parts = [f"{name} ({_one_line(site.site.name)})", "", f"{what}.", tail]
-    if finding.effect:
-        parts.append(f"{_one_line(finding.effect).capitalize()}.")
+
+
+def with_link(words: Words, link: str) -> Words:
+    """Words with the link that acknowledges put in its place."""
+    return replace(
+        words,
+        text=words.text.replace(ACKNOWLEDGE, link),
+        html=words.html.replace(ACKNOWLEDGE, html.escape(link, quote=True)),
+    )
+
+
+def _stands(site: Site, alarms: Sequence[Alarm], about: str, context: Context) -> Parts:
+    first = alarms[0]
+    call = ABOUTS.get(about) or CALLS[Priority(first.priority)]
+    since_ms = min(a.since_ms for a in alarms)
+    where, since = _where(site, alarms), f"Since {_clock(site, since_ms)}."
+    what, short = _what(alarms, where)
+    check = _one_line(first.finding.check_first)
+    parts = Parts(
+        f"{call}: {where}",
+        f"{call}: {where}: {short}. {since} Check: {check}",
+        f"{where} ({_one_line(site.site.name)})",
+    )
+    lasted = span_text(max(0, context.at_ms - since_ms))
+    parts.paragraphs = [f"{what}.", f"{since[:-1]} ({lasted})."]
+    if about == "escalated":
+        parts.paragraphs.append("Nobody has acknowledged it yet.")
+    parts.paragraphs += _effects(first)
+    if context.over_meanwhile:
+        parts.paragraphs.append(f"{context.over_meanwhile} more came and went meanwhile.")
+    parts.check_first = check
+    parts.further = _further(alarms)
+    return parts
+
+
+def _over(site: Site, alarms: Sequence[Alarm], context: Context) -> Parts:
+    first = alarms[0]
+    since_ms = min(a.since_ms for a in alarms)
+    ended_ms = max(a.returned_ms or a.ended_ms or a.changed_ms for a in alarms)
+    where, lasted = _where(site, alarms), span_text(max(0, ended_ms - since_ms))
+    what, short = _what(alarms, where)
+    tail = f"Lasted {lasted}, since {_clock(site, since_ms)}."
+    cost = f" {_sentence(context.cost)}" if context.cost else ""
+    parts = Parts(
+        f"Over: {where}",
+        f"Over: {where}: {short}. {tail}{cost}",
+        f"{where} ({_one_line(site.site.name)})",
+    )
+    parts.paragraphs = [f"Over: {what}.", tail]
+    if context.cost:
+        parts.paragraphs.append(_sentence(context.cost))
+    parts.paragraphs += _effects(first, "While it lasted: ")
+    parts.further = _further(alarms)
+    return parts
+
+
+def _what(alarms: Sequence[Alarm], where: str) -> tuple[str, str]:
+    """What is wrong, in full and short, for one alarm or many."""
+    first = alarms[0].finding
+    what, short = _one_line(first.what), _one_line(first.short) or _one_line(first.what)
+    if len(alarms) == 1:
+        return what, short
+    if all(a.finding.rule == "silence" for a in alarms):
+        text = f"{len(alarms)} sensors are silent"
+        return f"{text}; one cause is likely (power, network, broker)", text
+    return f"{len(alarms)} alarms; first: {what}", f"{short}; {len(alarms) - 1} more"
+
+
+def _effects(alarm: Alarm, before: str = "") -> list[str]:
+    finding = alarm.finding
+    said = (
+        [before + _sentence(finding.effect) if before else _sentence(finding.effect)]
+        if finding.effect
+        else []
+    )
     if finding.wheels:
-        parts.append(
-            f"Wheels: {', '.join(_one_line(w) for w in finding.wheels[:12])}"
-            + _more(len(finding.wheels) - 12)
+        names = ", ".join(_one_line(w) for w in finding.wheels[:MOST_LISTED])
+        said.append(f"Wheels: {names}{_more(len(finding.wheels) - MOST_LISTED)}")
+    return said
+
+
+def _further(alarms: Sequence[Alarm]) -> list[str]:
+    if len(alarms) == 1:
+        return []
+    shown = [_one_line(a.finding.what) for a in alarms[:MOST_LISTED]]
+    rest = len(alarms) - MOST_LISTED
+    return [*shown, f"and {rest} more"] if rest > 0 else shown
+
+
+def _where(site: Site, alarms: Sequence[Alarm]) -> str:
+    """The rooms that alarms are about; the site for what is about no room."""
+    names = []
+    for alarm in alarms:
+        room = site.room_by_id.get(alarm.finding.room)
+        names.append(_one_line(room.name if room else alarm.finding.room or site.site.name))
+    return listed(list(dict.fromkeys(names)), 2)
+
+
+def _html(parts: Parts, context: Context, acknowledge: str) -> str:
+    text = html.escape
+    body = [f'<h1 style="font-size:22px;margin:0 0 4px">{text(parts.head)}</h1>']
+    body.append(f'<p style="margin:0 0 12px;color:#555">{text(parts.place)}</p>')
+    body += [f'<p style="margin:0 0 8px">{text(p)}</p>' for p in parts.paragraphs]
+    if parts.further:
+        items = "".join(f"<li>{text(item)}</li>" for item in parts.further)
+        body.append(f'<ul style="margin:0 0 8px;padding-left:20px">{items}</ul>')
+    if parts.check_first:
+        style = "margin:12px 0;padding:10px 14px;border-left:6px solid #222;background:#f1f1ee"
+        body.append(f'<p style="{style}"><b>Check first:</b> {text(parts.check_first)}</p>')
+    if context.picture:
+        data = base64.b64encode(context.picture).decode()
+        alt = "The room&#39;s air over the last 24 hours"
+        body.append(
+            f'<p style="margin:12px 0"><img width="480" alt="{alt}" style="max-width:100%;height:auto" '
+            f'src="data:image/png;base64,{data}"></p>'
         )
-    if not over:
-        parts.append(f"Check first: {_one_line(finding.check_first)}")
-    parts += ["", f"Alarm {alarm.id}. {CAUTION}"]
-    return Words(shortened(f"{call}: {name}", 100), line, "\n".join(parts))
+    if acknowledge:
+        style = "display:inline-block;padding:12px 22px;border:2px solid #222;color:#222;text-decoration:none"
+        body.append(
+            f'<p style="margin:16px 0"><a href="{acknowledge}" style="{style}">I have seen it</a></p>'
+        )
+    if context.page:
+        body.append(
+            f'<p style="margin:0 0 8px"><a href="{text(context.page)}" style="color:#222">See the page</a></p>'
+        )
+    body.append(f'<p style="margin:16px 0 0;font-size:13px;color:#555">{text(parts.foot)}</p>')
+    style = "font:16px/1.45 sans-serif;color:#222;background:#fff;max-width:520px;margin:0;padding:16px"
+    return f'<!doctype html><html><body style="{style}">{"".join(body)}</body></html>'
 
 
 def shortened(text: str, longest: int = LONGEST_LINE) -> str:
@@ -74,6 +238,11 @@ def shortened(text: str, longest: int = LONGEST_LINE) -> str:
 
 def _more(count: int) -> str:
     return f" and {count} more" if count > 0 else ""
+
+
+def _sentence(text: str) -> str:
+    plain = _one_line(text)
+    return f"{plain[:1].upper()}{plain[1:]}."
 
 
 def _one_line(text: str) -> str:

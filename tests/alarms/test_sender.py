@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from monitor.alarms import Alarms, alarms_document
+from monitor.alarms.channels import Key, Recipient
 from monitor.alarms.sender import FIRST_WAIT_MS, Sender
 from monitor.alarms.words import Words
 from monitor.site import Site
@@ -30,11 +31,11 @@ class Channel:
         self.down: set[str] = set()
         self.taken: list[tuple[str, str]] = []
 
-    def __call__(self, address: str, words: Words) -> bool:
-        if address in self.down:
-            return False
-        self.taken.append((address, words.line))
-        return True
+    def __call__(self, recipient: Recipient, words: Words, key: Key, form: str) -> str:
+        if recipient.address in self.down:
+            return "it is down"
+        self.taken.append((recipient.address, words.line))
+        return ""
 
 
 @pytest.fixture
@@ -120,9 +121,11 @@ def test_a_route_without_its_secret_is_told_on_the_alarm(
 def test_an_address_of_no_known_kind_is_a_failure_not_a_crash(
     site: Site, alarms: Alarms, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The real channel refuses an unknown scheme quietly, and the message is tried again later."""
+    """An unknown scheme is told in words on the alarm, without the address, and the message waits for a better one."""
     monkeypatch.setenv("MATURING_ROUTE_PHONE", "pigeon://loft")
     alarms.update([dry()], START)
     Sender(site, alarms, clock=Time()).send_waiting()
     (phone,) = [m for m in alarms_document(site, alarms)["standing"][0]["messages"] if m["route"] == "phone"]
-    assert (phone["state"], phone["attempts"]) == ("waiting", 1)
+    assert (phone["state"], phone["attempts"]) == ("waiting", 0)
+    assert "no kind of address is called 'pigeon'" in phone["error"]
+    assert "loft" not in phone["error"]

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from monitor.alarms import Alarms
-from monitor.alarms.words import LONGEST_LINE, shortened, words_of
+from monitor.alarms.words import LONGEST_LINE, Context, shortened, words_of
 from monitor.site import Site
 from tests.alarms.samples import MINUTE, START, dry, make_alarms, make_site
 
@@ -28,7 +28,7 @@ def test_the_text_says_what_where_since_when_to_which_wheels_and_what_to_check(
 ) -> None:
     """All a person needs at three in the morning is in the text, in the site's own time."""
     alarms.update([dry()], START)
-    words = words_of(site, alarms.standing()[0], "raised")
+    words = words_of(site, alarms.standing(), "raised", Context(START))
     assert "North vault" in words.text
     assert "Humidity 74.2 % at Low rack" in words.text
     assert "Since Sun 01 Mar 03:04" in words.text
@@ -45,7 +45,7 @@ def test_the_line_fits_whatever_the_names(site: Site, alarms: Alarms, name: str)
     alarm = alarms.standing()[0]
     alarm = replace(alarm, finding=replace(alarm.finding, room=name))
     for about in ("raised", "over"):
-        words = words_of(site, alarm, about)
+        words = words_of(site, [alarm], about, Context(START))
         assert len(words.line) <= LONGEST_LINE
         assert words.line.isprintable()
         assert "\x07" not in words.text
@@ -56,7 +56,7 @@ def test_over_says_how_long_it_lasted(site: Site, alarms: Alarms) -> None:
     alarms.update([dry()], START)
     alarms.acknowledge(1, "Nora", now_ms=START + MINUTE)
     alarms.update([], START + 200 * MINUTE)
-    words = words_of(site, alarms.recent()[0], "over")
+    words = words_of(site, alarms.recent(), "over", Context(START + 200 * MINUTE))
     assert words.line.startswith("Over: North vault")
     assert "Lasted 3 h 20 min" in words.text
 
