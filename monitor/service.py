@@ -40,6 +40,8 @@ CONTENTS_S = 5.0
 LATELY_MS = 6 * 3_600_000
 """How old [ms] an air record may be for the rules, which speak of now; older ones are only kept."""
 CHANGES_A_TICK = 5_000
+SETTLE_MS = 5_000
+"""After a start no message leaves for so long [ms]: what a filled-in past raises is often over at once."""
 
 
 class Judge:
@@ -53,6 +55,7 @@ class Judge:
         self._site = site
         self._store, self._ledger, self._alarms = open_store(site), open_ledger(site), open_alarms(site)
         self._keeper, self._engine = AirKeeper(site, self._store, derived), Engine(site)
+        self._alarms.settle_until(now_ms() + SETTLE_MS)
         mark_touched(site, self._store)
         if state := self._store.document("rules"):
             self._engine.restore(state)

@@ -14,6 +14,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from monitor.alarms import attempts
 from monitor.alarms import journal as tables
+from monitor.alarms.acknowledge_page import AcknowledgePage
 from monitor.alarms.alarms import Alarms
 from monitor.alarms.channels import Deliver, Recipient, address_fault, deliver, key_of, recipients_of
 from monitor.alarms.compose import Composer, still_true
@@ -60,11 +61,13 @@ class Sender:
         self._stop = threading.Event()
         self._threads: list[threading.Thread] = []
         self._complained: set[str] = set()
+        self._page: AcknowledgePage | None = None
 
     def start(self) -> None:
-        """Begin to work, in a thread for each route and one for the log."""
+        """Begin to work, in a thread for each route and one for the log, and serve the page that acknowledges."""
         for fault in address_faults(self._site):
             self._complain(fault)
+        self._serve_page()
         for name in [LOCAL_LOG, *(route.name for route in self._site.routes)]:
             thread = threading.Thread(target=self._run, args=(name,), name=f"sender {name}", daemon=True)
             self._threads.append(thread)
@@ -75,6 +78,18 @@ class Sender:
         self._stop.set()
         for thread in self._threads:
             thread.join(STOP_WITHIN_S)
+        if self._page is not None:
+            self._page.stop()
+
+    def _serve_page(self) -> None:
+        if self._site.alarms.acknowledge is None:
+            return
+        try:
+            self._page = AcknowledgePage(self._site, self._alarms)
+            self._page.start()
+        except AlarmError as error:
+            # Alarms go out all the same; the dashboard and the command line still acknowledge.
+            self._complain(f"no page for links that acknowledge: {error}")
 
     def _run(self, route: str) -> None:
         while not self._stop.is_set():
