@@ -11,6 +11,7 @@ from typing import Any
 from monitor.rules.base import Rule
 from monitor.rules.finding import Finding, Priority
 from monitor.rules.moment import Moment
+from monitor.rules.own_parts import part_findings
 from monitor.site import Rules, Site
 
 logger = logging.getLogger(__name__)
@@ -47,7 +48,7 @@ class Engine:
 
     def update(self, moment: Moment) -> list[Finding]:
         """Every condition that holds at a moment, in a steady order."""
-        findings: list[Finding] = []
+        findings = list(part_findings(moment.parts, moment.now_ms))
         for key, rule in self.rules.items():
             try:
                 rule.update(moment)
