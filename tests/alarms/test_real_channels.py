@@ -1,0 +1,181 @@
+"""Messages over a real mail server and a real webhook receiver that refuse, hang, and come back."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from monitor.alarms import Alarms, open_alarms
+from monitor.alarms import channels as channelling
+from monitor.alarms.sender import LONGEST_WAIT_MS, Sender
+from monitor.site import AlarmSettings, Route, Site
+from tests.alarms.samples import MINUTE, START, dry, make_site
+from tests.alarms.servers import MailServer, Webhook
+from tests.alarms.test_sender import Time
+
+TWO = ("nora@home.example", "piet@home.example")
+
+
+@pytest.fixture
+def mail() -> Iterator[MailServer]:
+    with MailServer() as server:
+        yield server
+
+
+@pytest.fixture
+def hook() -> Iterator[Webhook]:
+    with Webhook() as receiver:
+        yield receiver
+
+
+@pytest.fixture(autouse=True)
+def short_patience(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(channelling, "TIMEOUT_S", 0.3)
+
+
+@pytest.fixture
+def site(tmp_path: Path, mail: MailServer, hook: Webhook, monkeypatch: pytest.MonkeyPatch) -> Site:
+    monkeypatch.setenv("MAIL", mail.address(*TWO))
+    monkeypatch.setenv("HOOK", hook.address)
+    routes = (Route(name="mail", address_env="MAIL"), Route(name="hook", address_env="HOOK"))
+    made = make_site(tmp_path)
+    return made.model_copy(update={"routes": routes, "alarms": AlarmSettings(hold_s=0)}).at(made.path)
+
+
+@pytest.fixture
+def alarms(site: Site) -> Iterator[Alarms]:
+    opened = open_alarms(site)
+    yield opened
+    opened.close()
+
+
+def rounds(site: Site, alarms: Alarms, time: Time, count: int = 3) -> None:
+    """Let the sender come round, each time once the longest wait is over."""
+    sender = Sender(site, alarms, clock=time)
+    for _ in range(count):
+        sender.send_waiting()
+        time.now_ms += LONGEST_WAIT_MS
+
+
+def test_each_of_two_mailboxes_and_the_webhook_get_a_message_once(
+    site: Site, alarms: Alarms, mail: MailServer, hook: Webhook
+) -> None:
+    """Raised and over reach every recipient once, whole: text and HTML, and the line of a thread that holds together."""
+    time = Time()
+    alarms.update([dry()], START)
+    rounds(site, alarms, time)
+    alarms.update([], time.now_ms)
+    rounds(site, alarms, time)
+    assert Counter(to for to, _, _ in mail.mails) == {TWO[0]: 2, TWO[1]: 2}
+    assert [body["title"] for body, _ in hook.taken] == ["Needs you: North vault", "Over: North vault"]
+    first, second = (m for to, m, _ in mail.mails if to == TWO[0])
+    assert first["References"] == second["References"]
+    assert first["Message-ID"] != second["Message-ID"]
+    kinds = [part.get_content_type() for part in first.walk()]
+    assert kinds == ["multipart/alternative", "text/plain", "text/html"]
+
+
+@pytest.mark.parametrize("mood", ["refuse", "hang"])
+def test_what_refuses_or_hangs_and_comes_back_gets_each_message_once(
+    site: Site, alarms: Alarms, mail: MailServer, hook: Webhook, mood: str
+) -> None:
+    """While both servers are ill nothing is lost; once they are well each recipient gets the message once."""
+    time = Time()
+    mail.mood = hook.mood = mood
+    alarms.update([dry()], START)
+    rounds(site, alarms, time, 1)
+    assert (mail.mails, hook.taken) == ([], [])
+    mail.mood = hook.mood = "fine"
+    rounds(site, alarms, time)
+    assert Counter(to for to, _, _ in mail.mails) == {TWO[0]: 1, TWO[1]: 1}
+    assert len(hook.taken) == 1
+
+
+def test_one_mailbox_that_refuses_does_not_send_the_message_to_the_other_again(
+    site: Site, alarms: Alarms, mail: MailServer
+) -> None:
+    """Two mailboxes in one address are two recipients: who has it is left alone while the other is tried again."""
+    mail.refused = {TWO[1]}
+    time = Time()
+    alarms.update([dry()], START)
+    rounds(site, alarms, time)
+    assert [to for to, _, _ in mail.mails] == [TWO[0]]
+    mail.refused = set()
+    rounds(site, alarms, time)
+    assert [to for to, _, _ in mail.mails] == list(TWO)
+
+
+def test_a_message_sent_again_after_a_crash_keeps_its_keys(
+    site: Site, alarms: Alarms, mail: MailServer, hook: Webhook, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The process died after sending and before writing it down: the second copy has the same Message-ID and key."""
+    alarms.update([dry()], START)
+    time = Time()
+
+    def dies(*given: object) -> None:
+        if given[4] == "sent":
+            raise OSError("power cut")
+
+    from monitor.alarms import attempts
+
+    whole = attempts.note
+    monkeypatch.setattr(attempts, "note", lambda *given: dies(*given) or whole(*given))
+    for route in ("mail", "hook"):
+        with pytest.raises(OSError, match="power cut"):
+            Sender(site, alarms, clock=time).send_waiting(route)
+    monkeypatch.setattr(attempts, "note", whole)
+    rounds(site, alarms, time)
+    time.now_ms += LONGEST_WAIT_MS
+    rounds(site, alarms, time)
+    ids = [m["Message-ID"] for to, m, _ in mail.mails if to == TWO[0]]
+    assert len(ids) == 2
+    assert len(set(ids)) == 1
+    assert len({key for _, key in hook.taken}) == 1
+
+
+def test_a_channel_that_keeps_failing_is_an_alarm_on_the_other(
+    site: Site, alarms: Alarms, mail: MailServer, hook: Webhook
+) -> None:
+    """The webhook is told that mail does not get out, and, once it does, that this is over."""
+    mail.mood = "refuse"
+    time = Time()
+    alarms.update([dry()], START)
+    sender = Sender(site, alarms, clock=time)
+    for _ in range(4):
+        sender.send_waiting()
+        time.now_ms += MINUTE
+        alarms.update([dry()], time.now_ms)
+    sender.send_waiting()
+    (told,) = [body for body, _ in hook.taken if "route mail" in body["message"]]
+    assert "451" in told["message"]
+    assert "maturing-room test-message SITE.toml mail" in told["message"]
+    mail.mood = "fine"
+    rounds(site, alarms, time)
+    alarms.update([dry()], time.now_ms)
+    rounds(site, alarms, time, 1)
+    assert hook.taken[-1][0]["title"].startswith("Over: Hollow Farm")
+    assert not any("route mail" in str(m) for _, m, _ in mail.mails)
+
+
+def test_forty_silent_sensors_are_two_messages_to_a_person(site: Site, alarms: Alarms, hook: Webhook) -> None:
+    """A power cut quietens forty sensors within two minutes: one message when it begins, one when it is over."""
+    held = site.model_copy(update={"alarms": AlarmSettings()}).at(site.path)
+    watching = Alarms(alarms.journal, held)
+    silent = [
+        replace(
+            dry(), rule="silence", sensor=f"s-{n:02}", aspect="", what=f"Sensor s-{n:02} silent for 3 min"
+        )
+        for n in range(40)
+    ]
+    time = Time()
+    sender = Sender(held, watching, clock=time)
+    for gone in (10, 25, 40, 40, 40, 40, 12, 0, 0, 0, 0):
+        watching.update(silent[:gone], time.now_ms)
+        sender.send_waiting()
+        time.now_ms += MINUTE
+    assert [body["title"] for body, _ in hook.taken] == ["Needs you: North vault", "Over: North vault"]
+    assert "40 sensors are silent" in hook.taken[0][0]["message"]
