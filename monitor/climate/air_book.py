@@ -130,6 +130,11 @@ class AirBook:
                 self._revision = max(day.revision for day in days)
             return len(days) < most_days
 
+    @property
+    def revision(self) -> int:
+        """Of the newest write that was taken in."""
+        return self._revision
+
     def of(self, room: str, place: str) -> PlaceAir | None:
         """The air of a place, None where nothing was ever known."""
         return self.places.get((room, place))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -73,6 +74,16 @@ class Life:
             return min(self.made_ms, other.made_ms)
         changed = self._happenings() ^ other._happenings()
         return min((at_ms for at_ms, *_ in changed), default=None)
+
+    def signature(self, until_ms: int) -> str:
+        """In short what happened to its rind before a time; differs where anything does."""
+        past = sorted(
+            repr((at, what, sorted(said) if isinstance(said, frozenset) else said))
+            for at, what, said in self._happenings()
+            if at < until_ms
+        )
+        text = repr((self.style, self.made_ms, self.first_mass_kg, past))
+        return hashlib.sha256(text.encode()).hexdigest()[:16]
 
     def _happenings(self) -> set[tuple[int, str, object]]:
         found: set[tuple[int, str, object]] = {(s[2], "to", s[:2]) for s in self.stays}

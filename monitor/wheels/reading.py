@@ -164,6 +164,10 @@ class LedgerReading:
             keys = writing.wheels_since(connection, after_revision)
         return sorted({track.name for track in self._book.tracks(keys)}), revision
 
+    def known(self, names: Sequence[str]) -> list[str]:
+        """Those of some names that a standing wheel has."""
+        return [name for name in names if self._book.key(name) is not None]
+
     def whereabouts(self, names: Sequence[str] | None = None) -> dict[str, Whereabouts]:
         """Style, make date and stays of many wheels at once (all unless named), gone ones among them."""
         keys = None if names is None else [self._key(name) for name in names]
