@@ -11,6 +11,7 @@ MonitorError
 │   ├── UnknownWheel
 │   └── LedgerDoubt        it hardly can be right; say that you are sure
 ├── AlarmError             an alarm action is refused
+├── SignInError            a person is not let in, or may not do this
 └── PhysicsError           impossible input to the air or rind functions (also a ValueError)
 
 Messages say what is wrong, where, and what to do, in one line each.
@@ -69,6 +70,10 @@ class LedgerDoubt(LedgerError):
 
 class AlarmError(MonitorError):
     """An action on an alarm is refused."""
+
+
+class SignInError(MonitorError):
+    """A person is not let in, their sign-in has ended, or their role does not cover this."""
 
 
 class PhysicsError(MonitorError, ValueError):

@@ -15,6 +15,7 @@ from pydantic import AwareDatetime, Field, PrivateAttr, field_validator, model_v
 from monitor.records import QUANTITIES
 from monitor.site.alarm_settings import AlarmSettings, PlannedWork, Route
 from monitor.site.basics import EnvironmentName, Identifier, Name, Settings, Span
+from monitor.site.page_settings import PageSettings
 
 
 class SiteInfo(Settings):
@@ -112,7 +113,18 @@ class Room(Settings):
     kind: Literal["cave", "cold-room", "cellar"]
     air_speed_m_s: float = Field(0.1, ge=0, le=10)
     places: tuple[Place, ...] = Field(alias="place")
+    climatology: dict[str, Span] = Field(default_factory=dict)
     rules: dict[str, dict[str, float | bool | str]] = Field(default_factory=dict)
+
+    @field_validator("climatology")
+    @classmethod
+    def _known_ranges(cls, value: dict[str, Span]) -> dict[str, Span]:
+        for quantity, (low, high) in value.items():
+            if quantity not in QUANTITIES:
+                raise ValueError(f"{quantity}: choose from {', '.join(QUANTITIES)}")
+            if low >= high:
+                raise ValueError(f"{quantity}: the range is upside down: write [{high:g}, {low:g}]")
+        return value
 
     def air_speed_at(self, place: str) -> float:
         """The air speed at a place [m/s]: its own where stated, else the room's."""
@@ -311,6 +323,7 @@ class Site(Settings):
     routes: tuple[Route, ...] = Field(alias="route", default=())
     alarms: AlarmSettings = AlarmSettings()
     planned_work: tuple[PlannedWork, ...] = Field(alias="planned_work", default=())
+    pages: PageSettings = PageSettings()
 
     _path: Path = PrivateAttr(default=Path("site.toml"))
 
