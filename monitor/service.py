@@ -28,6 +28,7 @@ from monitor.store import open_store
 from monitor.store.carrier import Carrier
 from monitor.store.influx import InfluxStore
 from monitor.store.upkeep import upkeep
+from monitor.twins import RunningTwins
 from monitor.wheels import open_ledger
 
 logger = logging.getLogger("monitor.service")
@@ -59,6 +60,7 @@ class Judge:
         mark_touched(site, self._store)
         if state := self._store.document("rules"):
             self._engine.restore(state)
+        self._twins = RunningTwins(site, self._store, self._ledger)
         self._contents = self._ledger.contents()
         self._contents_due = self._checkpoint_due = 0.0
         self._last_said: list[Finding] | None = None
@@ -72,7 +74,9 @@ class Judge:
             self._contents, self._contents_due = self._ledger.contents(), clock + CONTENTS_S
         last_seen = self._last_seen()
         lately = tuple(r for r in records if r.start_ms >= moment_ms - LATELY_MS)
-        moment = Moment(moment_ms, self._site, lately, tuple(self._contents), last_seen, parts)
+        moment = Moment(
+            moment_ms, self._site, lately, tuple(self._contents), last_seen, parts, rinds=self._twins.rinds
+        )
         findings = self._engine.update(moment)
         self._keep_rules(findings, clock)
         self._alarms.update(findings, moment_ms)
@@ -81,6 +85,7 @@ class Judge:
         if said != self._last_said:
             self._store.put_document("findings", [asdict(f) for f in findings])
             self._last_said = said
+        self._twins.tick(moment_ms)
 
     def _keep_rules(self, findings: list[Finding], clock: float) -> None:
         """Keep the rules' state now and then, and always before alarms follow a finding that is new or over.
@@ -101,6 +106,7 @@ class Judge:
     def close(self) -> None:
         """Keep the rules' state and let go of the store, the ledger and the journal."""
         self._store.put_document("rules", self._engine.state())
+        self._twins.close()
         for part in (self._alarms, self._ledger, self._store):
             part.close()
 

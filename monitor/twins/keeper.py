@@ -15,7 +15,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 
 from monitor import air as humid_air
 from monitor.climate.air_book import AirBook, Key
-from monitor.errors import PhysicsError
+from monitor.errors import MonitorError, PhysicsError
 from monitor.records import RindNow
 from monitor.rind.presets import RindParameters
 from monitor.rind.twin import Twin
@@ -40,6 +40,7 @@ GRACE_MS = 5 * 60_000
 """An hour is lived this long after its end, so that what is merely a little late does not have to be lived again."""
 SETTLE_S, PATIENCE_S = 10.0, 120.0
 """A change of the past is taken up once none came for so long, or at the latest so long after the first."""
+PAUSE_S = 15.0
 LEARNT_ANEW = 0.02
 """A lesson that changes wrap or diffusivity by less than this share is not lived through again."""
 
@@ -65,6 +66,7 @@ class RunningTwins:
         self._replays: list[House] = []
         self._past = Past(store, self._air)
         self._rewinds: dict[str, int] = {}
+        self._pause_until = 0.0
         self._first_change_s = self._last_change_s = self._look_due = 0.0
         self._air_read = False
         self._learnt: dict[Where, Learnt] = keeping.learnt_read(store.document("rinds learnt"))
@@ -87,6 +89,19 @@ class RunningTwins:
             and not (self._unread or self._rewinds or self._replays or self._lesson)
             and not self._past.unwritten
         )
+
+    def tick(self, now_ms: int) -> None:
+        """`work`, never raising: alarms must not wait for rinds. What goes wrong is logged, and tried again later."""
+        if self._clock() < self._pause_until:
+            return
+        try:
+            self.work(now_ms)
+        except MonitorError as error:
+            self._pause_until = self._clock() + PAUSE_S
+            logger.warning("the running twins wait: %s", error)
+        except Exception:
+            self._pause_until = self._clock() + PAUSE_S
+            logger.exception("the running twins failed; trying again")
 
     def work(self, now_ms: int, slice_s: float = SLICE_S) -> None:
         """Do what is due, for about so long; may raise StoreAway or LedgerError, and goes on at the next call."""

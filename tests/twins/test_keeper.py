@@ -204,6 +204,7 @@ def test_a_store_that_is_away_stops_nothing_for_good(rooms: Rooms, monkeypatch: 
         patch.setattr(rooms.store, "air_days", away)
         with pytest.raises(StoreAway):
             rooms.twins.work(rooms.now_ms)
+        rooms.twins.tick(rooms.now_ms)
     rooms.settle()
     assert len(rooms.twins.rinds) == 3
 
