@@ -47,9 +47,15 @@ class Work:
         return self.kind == "calibration" or not finding.sensor
 
 
-def planned(site: Site, connection: Connection, from_ms: int, until_ms: int) -> list[Work]:
-    """All work in a span [ms], entered or from the site file, in order of its beginning."""
-    works = [*_entered(connection, from_ms, until_ms), *recurring(site, from_ms, until_ms)]
+def planned(
+    site: Site, connection: Connection, from_ms: int, until_ms: int, history: bool = False
+) -> list[Work]:
+    """All work in a span [ms], entered or from the site file, in order of its beginning.
+
+    Work that a person has ended is left out, even where the clock was set back since, unless ``history`` is asked for.
+    """
+    entered = [w for w, ended in _entered(connection, from_ms, until_ms) if history or not ended]
+    works = [*entered, *recurring(site, from_ms, until_ms)]
     return sorted(works, key=lambda w: (w.from_ms, w.room, w.kind))
 
 
@@ -81,17 +87,19 @@ def _on_day(site: Site, rule: PlannedWork, day: datetime) -> Work | None:
     return Work(None, rule.room, rule.kind, to_ms(begin), to_ms(end), "site file", rule.note)
 
 
-def _entered(connection: Connection, from_ms: int, until_ms: int) -> Iterator[Work]:
-    work, ends = tables.planned_work.c, tables.planned_ends.c
+def _entered(connection: Connection, from_ms: int, until_ms: int) -> Iterator[tuple[Work, bool]]:
+    """Work that people entered, and whether somebody has ended it."""
+    begun, ends = tables.planned_work.c, tables.planned_ends.c
     query = (
         sa.select(tables.planned_work, ends.time_ms)
-        .outerjoin(tables.planned_ends, ends.work_id == work.id)
-        .where(work.until_ms > from_ms, work.from_ms < until_ms)
+        .outerjoin(tables.planned_ends, ends.work_id == begun.id)
+        .where(begun.until_ms > from_ms, begun.from_ms < until_ms)
     )
     for row in connection.execute(query).mappings():
         end = row["until_ms"] if row["time_ms"] is None else min(row["until_ms"], row["time_ms"])
         if end > from_ms and end > row["from_ms"]:
-            yield Work(row["id"], row["room"], row["kind"], row["from_ms"], end, row["person"], row["note"])
+            work = Work(row["id"], row["room"], row["kind"], row["from_ms"], end, row["person"], row["note"])
+            yield work, row["time_ms"] is not None
 
 
 def covering(works: Iterable[Work], finding: Finding, now_ms: int) -> Work | None:
@@ -140,6 +148,6 @@ def end_work(connection: Connection, work_id: int, person: str, now_ms: int) -> 
     AlarmError
         There is no such work, or it is over.
     """
-    if not any(w.id == work_id for w in _entered(connection, now_ms, 2**62)):
+    if not any(w.id == work_id and not ended for w, ended in _entered(connection, now_ms, 2**62)):
         raise AlarmError(f"there is no planned work {work_id} to end; it may be over by now")
     connection.execute(tables.planned_ends.insert().values(work_id=work_id, time_ms=now_ms, person=person))

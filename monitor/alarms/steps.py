@@ -65,17 +65,17 @@ def _of_standing(
 ) -> Step | None:
     state, active = State(row["state"]), bool(row["active"])
     work = covering(works, finding or finding_from(row["finding"]), now_ms)
-    if state is State.SUPPRESSED and work is None:
-        return Step(row, Event.RELEASE, finding if active else None)
-    if state is State.SHELVED and work is None and row["until_ms"] is not None and row["until_ms"] <= now_ms:
-        return Step(row, Event.UNSHELVE, finding)
     if finding is None and active:
         gone = bool(row["finding"]["room"]) and row["finding"]["room"] not in site.room_by_id
         return Step(row, Event.RETURN, note="its room is no longer in the site file" if gone else None)
-    if finding is None:
+    if finding is not None and not active and (work is None or state in QUIET):
+        return Step(row, Event.RAISE, finding)
+    if state is State.SUPPRESSED and work is None:
+        return Step(row, Event.RELEASE, finding)
+    if state is State.SHELVED and work is None and row["until_ms"] is not None and row["until_ms"] <= now_ms:
+        return Step(row, Event.UNSHELVE, finding)
+    if finding is None or not active:
         return None
-    if not active:
-        return Step(row, Event.RAISE, finding) if work is None or state in QUIET else None
     if work is not None and state in LIVE:
         return Step(row, Event.SUPPRESS, finding, until_ms=work.until_ms)
     if state is State.ACKNOWLEDGED and (finding.priority > row["priority"] or _realarms(site, row, now_ms)):

@@ -1,0 +1,319 @@
+"""The life cycle against a model of it, with crashes between any two writes: no alarm lost, none doubled."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from hypothesis import HealthCheck, Phase, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
+
+from monitor.alarms import journal as tables
+from monitor.alarms import open_alarms
+from monitor.alarms.channels import Key, Recipient
+from monitor.alarms.journal import rebuilt
+from monitor.alarms.outbox import TELLING
+from monitor.alarms.sender import LONGEST_WAIT_MS, Sender
+from monitor.alarms.words import Words
+from monitor.errors import AlarmError
+from monitor.rules.finding import Finding, Priority
+from monitor.site import AlarmSettings
+from monitor.site.alarm_settings import ByPriority
+from tests.alarms.samples import MINUTE, START, dry, make_site
+
+FINDINGS: dict[str, Finding] = {
+    "dry": dry(),
+    "warm": dry(Priority.HIGH, aspect="temperature-high", what="Too warm"),
+    "silent": dry(rule="silence", aspect="", sensor="nv-1", what="Sensor nv-1 silent"),
+    "broker": dry(rule="monitor", room="", style="", aspect="broker", wheels=0, what="No connection"),
+}
+WASHED = ("dry", "warm")
+"""What washing keeps quiet; a silent sensor and the monitor's own parts still alarm."""
+names = st.sampled_from(sorted(FINDINGS))
+
+
+class Crash(Exception):
+    """The process dies here."""
+
+
+class LifeCycle(RuleBasedStateMachine):
+    """Holds a model of each condition (is it there, and in which state is its alarm) beside the real journal."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        os.environ["MATURING_ROUTE_PHONE"] = "json://nora.invalid"
+        self.folder = Path(tempfile.mkdtemp(prefix="alarms-"))
+        site = make_site(self.folder)
+        self.site = site.model_copy(update={"alarms": AlarmSettings(hold_s=60, realarm_min=ByPriority())}).at(
+            site.path
+        )
+        self.now = START
+        self.held: set[str] = set()
+        self.state: dict[str, str] = {}
+        self.active: dict[str, bool] = {}
+        self.work: int | None = None
+        self.raises: Counter[str] = Counter()
+        self.down = False
+        self.delivered: list[tuple[str, str]] = []
+        self.countdown: int | None = None
+        self.open()
+
+    def open(self) -> None:
+        """Open the journal as a new process does."""
+        self.alarms = open_alarms(self.site)
+        sa.event.listen(self.alarms.journal.engine, "before_cursor_execute", self._before)
+        sa.event.listen(self.alarms.journal.engine, "commit", lambda _: self._tick())
+        self.sender = Sender(self.site, self.alarms, self._channel, lambda: self.now)
+
+    def _before(self, _c: Any, _k: Any, statement: str, *_: Any) -> None:
+        if statement.startswith(("INSERT", "UPDATE", "DELETE")):
+            self._tick()
+
+    def _tick(self) -> None:
+        if self.countdown is not None:
+            self.countdown -= 1
+            if self.countdown < 0:
+                self.countdown = None
+                raise Crash
+
+    def _channel(self, recipient: Recipient, words: Words, key: Key, form: str) -> str:
+        self._tick()
+        if self.down:
+            return "it is down"
+        self.delivered.append((key.message, words.title))
+        self._tick()
+        return ""
+
+    def through_crashes(self, action: Callable[[], Any], crash: int | None) -> None:
+        """Do something; where the process dies in it, start anew and do it again, as a service or a person would."""
+        self.countdown = crash
+        try:
+            action()
+        except Crash:
+            self.alarms.close()
+            self.open()
+            action()
+        finally:
+            self.countdown = None
+
+    crashes = st.none() | st.integers(0, 12)
+
+    @rule(name=names, minutes=st.integers(0, 90), crash=crashes)
+    def toggles(self, name: str, minutes: int, crash: int | None) -> None:
+        """A condition comes or goes."""
+        self.now += minutes * MINUTE
+        self.held ^= {name}
+        self.update(crash)
+
+    @rule(minutes=st.integers(0, 600), crash=crashes)
+    def goes_on(self, minutes: int, crash: int | None) -> None:
+        """Time passes."""
+        self.now += minutes * MINUTE
+        self.update(crash)
+
+    @rule(crash=crashes)
+    def clock_set_back(self, crash: int | None) -> None:
+        """Somebody sets the clock back an hour."""
+        self.now -= 60 * MINUTE
+        self.update(crash)
+
+    def update(self, crash: int | None) -> None:
+        """Two ticks of the service, as the model has them: a change of a quiet alarm is seen before it comes back."""
+        findings = [replace(FINDINGS[name], seen_ms=self.now) for name in sorted(self.held)]
+        for number in range(2):
+            for name in FINDINGS:
+                self._model_tick(name)
+            self.through_crashes(lambda: self.alarms.update(findings, self.now), None if number else crash)
+
+    def _model_tick(self, name: str) -> None:
+        state, there, active = self.state.get(name, ""), name in self.held, self.active.get(name, False)
+        quiet = self.work is not None and name in WASHED
+        if not state:
+            if there:
+                self._becomes(name, "suppressed-by-design" if quiet else "unacknowledged", True)
+        elif active and not there:
+            gone = {"unacknowledged": "returned-unacknowledged", "acknowledged": ""}
+            self._becomes(name, gone.get(state, state), False)
+        elif there and not active:
+            if state in ("shelved", "suppressed-by-design"):
+                self.active[name] = True
+            elif not quiet:
+                self._becomes(name, "unacknowledged", True)
+        elif state == "suppressed-by-design" and not quiet:
+            self._becomes(name, "unacknowledged" if active else "", active)
+        elif there and quiet and state in ("unacknowledged", "acknowledged"):
+            self._becomes(name, "suppressed-by-design", True)
+
+    def _becomes(self, name: str, state: str, active: bool) -> None:
+        if state == "unacknowledged":
+            self.raises[FINDINGS[name].key] += 1
+        self.state[name], self.active[name] = state, active
+
+    def _id(self, name: str) -> int | None:
+        return next((a.id for a in self.alarms.standing() if a.key == FINDINGS[name].key), None)
+
+    @rule(name=names, crash=crashes)
+    def acknowledged(self, name: str, crash: int | None) -> None:
+        """Nora says that she has seen it; where there is nothing to acknowledge she is refused."""
+        number, state = self._id(name), self.state.get(name)
+        if state in ("unacknowledged", "returned-unacknowledged"):
+            self.state[name] = "acknowledged" if state == "unacknowledged" else ""
+            self._by_person(lambda: self.alarms.acknowledge(number or 0, "Nora", now_ms=self.now), crash)
+        else:
+            try:
+                self.alarms.acknowledge(number or 0, "Nora", now_ms=self.now)
+                raise AssertionError(f"an alarm that is {state} was acknowledged")
+            except AlarmError:
+                pass
+
+    def _by_person(self, action: Callable[[], Any], crash: int | None) -> None:
+        """A person whose click was lost clicks again, and is told where it had been taken after all."""
+
+        def tolerant() -> None:
+            try:
+                action()
+            except AlarmError:
+                assert crash is not None
+
+        self.through_crashes(tolerant, crash)
+
+    @precondition(lambda self: any(s in ("unacknowledged", "acknowledged") for s in self.state.values()))
+    @rule(data=st.data(), crash=crashes)
+    def put_aside(self, data: st.DataObject, crash: int | None) -> None:
+        """Nora shelves an alarm without knowing for how long: for a year."""
+        name = data.draw(
+            st.sampled_from(
+                sorted(n for n, s in self.state.items() if s in ("unacknowledged", "acknowledged"))
+            )
+        )
+        self.state[name], number = "shelved", self._id(name)
+        until = self.now + 500_000 * MINUTE
+        self._by_person(lambda: self.alarms.shelve(number or 0, "Nora", until, now_ms=self.now), crash)
+
+    @precondition(lambda self: "shelved" in self.state.values())
+    @rule(data=st.data(), crash=crashes)
+    def brought_back(self, data: st.DataObject, crash: int | None) -> None:
+        """Nora brings a shelved alarm back: it stands or is over by its condition."""
+        name = data.draw(st.sampled_from(sorted(n for n, s in self.state.items() if s == "shelved")))
+        number = self._id(name)
+        self._becomes(name, "unacknowledged" if self.active[name] else "", self.active[name])
+        self._by_person(lambda: self.alarms.unshelve(number or 0, "Nora", now_ms=self.now), crash)
+
+    @precondition(lambda self: self.work is None)
+    @rule()
+    def washing_begins(self) -> None:
+        """The room is washed, for longer than the clock is ever set back."""
+        self.work = self.alarms.plan_work(
+            "vault", "washing", self.now + 18_000 * MINUTE, "Piet", "", self.now - 300 * MINUTE, self.now
+        )
+        self.update(None)
+
+    @precondition(lambda self: self.work is not None)
+    @rule(crash=crashes)
+    def washing_ends(self, crash: int | None) -> None:
+        """Washing is over before its planned end."""
+        number, self.work = self.work, None
+        assert number is not None
+        self._by_person(lambda: self.alarms.end_work(number, "Piet", self.now), crash)
+        self.update(None)
+
+    @rule(crash=crashes)
+    def messages_leave(self, crash: int | None) -> None:
+        """The sender comes round once every wait is over."""
+        self.now += LONGEST_WAIT_MS
+        self.update(None)
+        self.through_crashes(self.sender.send_waiting, crash)
+
+    @rule(down=st.booleans())
+    def channel(self, down: bool) -> None:
+        """The channel breaks, or is mended."""
+        self.down = down
+
+    @rule()
+    def restart(self) -> None:
+        """The process is ended and started."""
+        self.alarms.close()
+        self.open()
+
+    @invariant()
+    def standing_is_as_the_model_says(self) -> None:
+        """The same alarms stand, in the same states."""
+        real = {a.key: str(a.state) for a in self.alarms.standing() if "route-" not in a.key}
+        assert real == {FINDINGS[n].key: s for n, s in self.state.items() if s}
+
+    @invariant()
+    def the_view_follows_from_the_journal(self) -> None:
+        """The table of alarms is what the transitions alone make."""
+        with self.alarms.journal.reading() as connection:
+            query = sa.select(tables.alarms).order_by(tables.alarms.c.id)
+            kept = [dict(row) for row in connection.execute(query).mappings()]
+            assert rebuilt(connection) == kept
+
+    @invariant()
+    def every_raise_was_told_once(self) -> None:
+        """The log has one message for each time that an alarm was raised: none lost, none doubled."""
+        message, link, alarm = tables.messages.c, tables.message_alarms.c, tables.alarms.c
+        query = (
+            sa.select(alarm.key)
+            .join(tables.message_alarms, link.alarm_id == alarm.id)
+            .join(tables.messages, message.id == link.message_id)
+            .where(message.route == "", message.about == "raised", alarm.key.not_like("%route-%"))
+        )
+        with self.alarms.journal.reading() as connection:
+            assert Counter(connection.execute(query).scalars()) == +self.raises
+
+    def teardown(self) -> None:
+        """In the end, with the channel mended, what Nora was told last is what is true."""
+        self.down = False
+        for _ in range(4):
+            self.now += LONGEST_WAIT_MS
+            self.update(None)
+            self.sender.send_waiting()
+        self._told_is_true()
+        self.alarms.close()
+        shutil.rmtree(self.folder, ignore_errors=True)
+
+    def _told_is_true(self) -> None:
+        with self.alarms.journal.reading() as connection:
+            sent = sa.select(tables.attempts.c.message_id).where(tables.attempts.c.outcome == "sent")
+            message, link = tables.messages.c, tables.message_alarms.c
+            query = (
+                sa.select(link.alarm_id, message.id, message.about)
+                .join(tables.messages, message.id == link.message_id)
+                .where(message.route == "phone", message.id.in_(sent))
+                .order_by(message.id)
+            )
+            told = [tuple(row) for row in connection.execute(query)]
+            rows = {r["id"]: dict(r) for r in connection.execute(sa.select(tables.alarms)).mappings()}
+        last = {alarm_id: (number, about) for alarm_id, number, about in told}
+        for number, row in rows.items():
+            if "route-" in row["key"]:
+                continue
+            message, about = last.get(number, (0, ""))
+            if row["ended_ms"] is None and row["state"] in ("unacknowledged", "acknowledged"):
+                assert about in (*TELLING, "reminder"), (
+                    f"{row['key']} stands and Nora does not know: {about!r}"
+                )
+            elif row["ended_ms"] is not None or row["state"] == "returned-unacknowledged":
+                beside = [rows[a] for a, m, _ in told if m == message]
+                open_still = any(r["active"] and r["ended_ms"] is None for r in beside)
+                assert about in ("over", "") or open_still, f"{row['key']} is over and Nora does not know"
+
+
+TestLifeCycle = LifeCycle.TestCase
+TestLifeCycle.settings = settings(
+    max_examples=int(os.environ.get("MATURING_LIFE_CYCLE_EXAMPLES", "25")),
+    stateful_step_count=25,
+    deadline=None,
+    suppress_health_check=list(HealthCheck),
+    # A failure is shown as found: with a real database, shortening it takes longer than reading it.
+    phases=(Phase.explicit, Phase.reuse, Phase.generate),
+)
