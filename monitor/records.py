@@ -89,7 +89,8 @@ class AirRecord:
 
     Temperatures in degC, humidities in percent, pressures in Pa.  ``coverage`` is the share of the
     readings expected in the slot that were good, 0 to 1.  A value is None where there was nothing good
-    to make it from.  ``temperature_sigma_k`` and ``rh_sigma_pct`` are standard uncertainties.
+    to make it from.  ``temperature_sigma_k`` and ``rh_sigma_pct`` are standard uncertainties;
+    ``rh_creep_pct`` is how far the humidity may read too high besides (one-sided, see `monitor.intake.quality`).
     """
 
     room: str
@@ -106,6 +107,7 @@ class AirRecord:
     vapour_pressure_deficit_pa: float | None
     temperature_sigma_k: float | None = None
     rh_sigma_pct: float | None = None
+    rh_creep_pct: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

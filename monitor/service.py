@@ -17,7 +17,7 @@ from monitor.climate.air_records import AirKeeper
 from monitor.clock import now_ms, rfc3339
 from monitor.errors import StoreAway
 from monitor.health import BEAT, BEAT_OF_INTAKE, PartsHealth, Reserve
-from monitor.intake.calibration import derived, mark_touched
+from monitor.intake.calibration import judging, mark_touched
 from monitor.intake.router import Router
 from monitor.intake.subscriber import Subscriber
 from monitor.rules.engine import Engine
@@ -55,7 +55,7 @@ class Judge:
     def __init__(self, site: Site) -> None:
         self._site = site
         self._store, self._ledger, self._alarms = open_store(site), open_ledger(site), open_alarms(site)
-        self._keeper, self._engine = AirKeeper(site, self._store, derived), Engine(site)
+        self._keeper, self._engine = AirKeeper(site, self._store, judging(site)), Engine(site)
         self._alarms.settle_until(now_ms() + SETTLE_MS)
         mark_touched(site, self._store)
         if state := self._store.document("rules"):

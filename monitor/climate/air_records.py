@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,27 @@ from monitor.store.protocol import Store
 
 Floats = npt.NDArray[np.float64]
 Derive = Callable[[Sensor, str, pd.DataFrame], pd.DataFrame]
+Watcher = Callable[[Sensor, str, pd.DataFrame], None]
+Slots = Sequence[tuple[Sensor, pd.DataFrame]]
+
+
+@dataclass(frozen=True)
+class Judging:
+    """How readings are judged before they enter a record.
+
+    ``derive`` turns the raw readings of (sensor, quantity) into calibrated and flagged ones (both frames have the
+    columns ``value`` and ``flag``); it is shown ``before_ms`` and ``after_ms`` more than the span in question.
+    ``apart`` tells which of several sensors at one place are off the others, from their slots' means.  ``creep`` carries
+    the creep of humidity sensors on over slots.  ``watch`` is shown what was judged.
+    """
+
+    derive: Derive
+    before_ms: int = 0
+    after_ms: int = 0
+    apart: Callable[[str, npt.NDArray[np.float64]], npt.NDArray[np.bool_]] | None = None
+    creep: Callable[[Floats, Floats, float], Floats] | None = None
+    watch: Watcher | None = None
+
 
 COLUMNS = (
     "temperature_c",
@@ -32,8 +54,12 @@ COLUMNS = (
     "vapour_pressure_deficit_pa",
     "temperature_sigma_k",
     "rh_sigma_pct",
+    "rh_creep_pct",
 )
+_CREEP_HELD_MS = 3 * DAY_MS
+"""How far back the creep of a humidity sensor is looked up where the slot before has no record."""
 _LONGEST_RUN_MS = 31 * DAY_MS
+HOUR_MS = 3_600_000
 
 
 def as_it_came(sensor: Sensor, quantity: str, readings: pd.DataFrame) -> pd.DataFrame:
@@ -52,13 +78,12 @@ class AirKeeper:
     ----------
     site, store
         The settings and the store.
-    derive
-        Turns the raw readings of (sensor, quantity) into calibrated and flagged ones; both frames have the
-        columns ``value`` and ``flag``.  Only flags 1 and 2 enter a record.
+    judging
+        How readings are judged; only flags 1 and 2 enter a record.
     """
 
-    def __init__(self, site: Site, store: Store, derive: Derive = as_it_came) -> None:
-        self._site, self._store, self._derive = site, store, derive
+    def __init__(self, site: Site, store: Store, judging: Judging = Judging(as_it_came)) -> None:
+        self._site, self._store, self._judging = site, store, judging
         self._sensors_at: dict[tuple[str, str], list[Sensor]] = defaultdict(list)
         for sensor in site.sensors:
             if {"temperature", "humidity"} & set(sensor.quantities):
@@ -87,19 +112,40 @@ class AirKeeper:
         return {place: sorted(wanted) for place, wanted in slots.items()}
 
     def _place_frame(self, place: tuple[str, str], slots: list[int]) -> pd.DataFrame:
-        parts = [
-            summarise([self._sensor_readings(sensor, start, end) for sensor in self._sensors_at[place]])
-            for start, end in runs(slots)
-        ]
+        parts = [self._run_frame(place, start, end) for start, end in runs(slots)]
         frame = pd.concat(parts) if len(parts) > 1 else parts[0]
         return frame.reindex(slots)
 
+    def _run_frame(self, place: tuple[str, str], start_ms: int, end_ms: int) -> pd.DataFrame:
+        sensors = self._sensors_at[place]
+        readings: Slots = [self._sensor_readings(sensor, start_ms, end_ms) for sensor in sensors]
+        if self._judging.apart is not None and len(sensors) >= 3:
+            readings = without_those_apart(readings, self._judging.apart)
+        frame = summarise(readings)
+        if self._judging.creep is not None and len(frame):
+            before = self._creep_before(place, int(frame.index[0]))
+            hours = np.diff(frame.index.to_numpy(), prepend=frame.index[0] - TEN_MINUTES_MS) / HOUR_MS
+            known = frame["rh_pct"].to_numpy(dtype=float)
+            frame["rh_creep_pct"] = self._judging.creep(known, np.minimum(hours, 1.0), before)
+        return frame
+
+    def _creep_before(self, place: tuple[str, str], start_ms: int) -> float:
+        for back_ms in (TEN_MINUTES_MS, _CREEP_HELD_MS):
+            kept = self._store.read_air(*place, start_ms - back_ms, start_ms)["rh_creep_pct"].dropna()
+            if len(kept):
+                return float(kept.iloc[-1])
+        return 0.0
+
     def _sensor_readings(self, sensor: Sensor, start_ms: int, end_ms: int) -> tuple[Sensor, pd.DataFrame]:
-        columns = {}
+        columns, how = {}, self._judging
         for quantity in ("temperature", "humidity"):
             if quantity in sensor.quantities:
-                raw = self._store.read(sensor.id, quantity, start_ms, end_ms)
-                derived = self._derive(sensor, quantity, raw)
+                raw = self._store.read(sensor.id, quantity, start_ms - how.before_ms, end_ms + how.after_ms)
+                derived = how.derive(sensor, quantity, raw)
+                if how.before_ms or how.after_ms:
+                    derived = derived[within(derived, start_ms, end_ms)]
+                if how.watch is not None:
+                    how.watch(sensor, quantity, derived)
                 good = derived["flag"].isin(GOOD_FLAGS) & derived["value"].notna()
                 columns[quantity] = derived.loc[good, "value"]
         return sensor, pd.DataFrame(columns)
@@ -140,7 +186,43 @@ def runs(slots: Sequence[int], apart_ms: int = DAY_MS) -> list[tuple[int, int]]:
     return spans
 
 
-def summarise(readings: Sequence[tuple[Sensor, pd.DataFrame]]) -> pd.DataFrame:
+def within(frame: pd.DataFrame, start_ms: int, end_ms: int) -> slice:
+    """The rows of a frame indexed by rising UTC times that lie in a half-open span."""
+    times = pd.DatetimeIndex(frame.index).as_unit("ms").asi8
+    first, last = np.searchsorted(times, [start_ms, end_ms])
+    return slice(int(first), int(last))
+
+
+def without_those_apart(
+    readings: Slots, apart: Callable[[str, npt.NDArray[np.float64]], npt.NDArray[np.bool_]]
+) -> Slots:
+    """Readings of several sensors at a place without the slots in which a sensor is off the others."""
+    frames = {sensor.id: frame for sensor, frame in readings}
+    for quantity in ("temperature", "humidity"):
+        means = pd.DataFrame(
+            {
+                name: frame[quantity].groupby(_slot_of(frame)).mean()
+                for name, frame in frames.items()
+                if quantity in frame and len(frame)
+            }
+        )
+        off = (
+            apart(quantity, means.to_numpy(dtype=float).T) if means.shape[1] >= 3 else np.zeros((0, 0), bool)
+        )
+        for name, flags in zip(means.columns, off, strict=False):
+            if flags.any():
+                frame = frames[name]
+                frames[name] = frame.assign(
+                    **{quantity: frame[quantity].where(~np.isin(_slot_of(frame), means.index[flags]))}
+                )
+    return [(sensor, frames[sensor.id]) for sensor, _ in readings]
+
+
+def _slot_of(frame: pd.DataFrame) -> npt.NDArray[np.int64]:
+    return np.asarray(pd.DatetimeIndex(frame.index).as_unit("ms").asi8 // TEN_MINUTES_MS * TEN_MINUTES_MS)
+
+
+def summarise(readings: Slots) -> pd.DataFrame:
     """The air of one place by ten-minute slot, from the good readings of its sensors.
 
     Each sensor counts alike, however often it reports.  Vapour pressures are averaged over readings of
@@ -186,6 +268,7 @@ def summarise(readings: Sequence[tuple[Sensor, pd.DataFrame]]) -> pd.DataFrame:
     result["rh_sigma_pct"] = _sigma(
         stack["rh"], [s.humidity_uncertainty_pct for s, f in readings if not f.empty]
     )
+    result["rh_creep_pct"] = np.nan
     return result
 
 
@@ -232,7 +315,7 @@ def to_records(room: str, place: str, frame: pd.DataFrame) -> Iterator[AirRecord
 
 
 def _sensor_slots(sensor: Sensor, frame: pd.DataFrame) -> pd.DataFrame:
-    slot = pd.DatetimeIndex(frame.index).as_unit("ms").asi8 // TEN_MINUTES_MS * TEN_MINUTES_MS
+    slot = _slot_of(frame)
     unknown = np.full(len(frame), np.nan)
     t = frame["temperature"].to_numpy(dtype=float) if "temperature" in frame else unknown
     rh = frame["humidity"].to_numpy(dtype=float) if "humidity" in frame else unknown

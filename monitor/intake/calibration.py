@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Protocol
@@ -11,8 +10,19 @@ from typing import Protocol
 import numpy as np
 import pandas as pd
 
+from monitor.climate.air_records import Judging, Watcher
 from monitor.clock import now_ms, to_ms
-from monitor.intake.quality import assessed
+from monitor.intake.quality import (
+    ALLOWED_APART,
+    CONTEXT_AFTER_MS,
+    CONTEXT_BEFORE_MS,
+    SCHEME,
+    apart,
+    assessed,
+    creep_along,
+    limits_of,
+)
+from monitor.records import QUANTITIES
 from monitor.site import CalibrationEntry, Sensor, Site
 from monitor.store.protocol import Store
 
@@ -64,9 +74,23 @@ def calibrated(sensor: Sensor, quantity: str, readings: pd.DataFrame) -> pd.Data
     return readings.assign(value=readings["value"].to_numpy() * gains + offsets)
 
 
-def derived(sensor: Sensor, quantity: str, readings: pd.DataFrame) -> pd.DataFrame:
-    """Raw readings as the air records want them: calibrated, then through the quality tests."""
-    return assessed(quantity, calibrated(sensor, quantity, readings))
+def judging(site: Site, watch: Watcher | None = None) -> Judging:
+    """How a site's raw readings become what air records are made of: calibrated, then through the quality tests."""
+    limits = {
+        (room.id, quantity): limits_of(quantity, room.climatology.get(quantity))
+        for room in site.rooms
+        for quantity in QUANTITIES
+    }
+
+    def derive(sensor: Sensor, quantity: str, readings: pd.DataFrame) -> pd.DataFrame:
+        return assessed(quantity, calibrated(sensor, quantity, readings), limits[sensor.room, quantity])
+
+    return Judging(derive, CONTEXT_BEFORE_MS, CONTEXT_AFTER_MS, off_the_others, creep_along, watch)
+
+
+def off_the_others(quantity: str, values: np.ndarray) -> np.ndarray:
+    """Which of several sensors at one place (a row each) are off the others, by slot."""
+    return apart(values, ALLOWED_APART[quantity])
 
 
 @dataclass(frozen=True)
@@ -97,27 +121,33 @@ class MarksChanges(Protocol):
 
 
 def mark_touched(site: Site, store: Store) -> list[str]:
-    """Mark, for making again, the slots that new, changed or withdrawn calibrations touch; the sensors concerned.
+    """Mark, for making again, the slots that a new, changed or withdrawn calibration touches, and all slots of a room
+    whose range or whose scheme of tests has changed; the sensors concerned.
 
     What was in force last time stands in the store, so a back-dated entry is found at the next start.
     """
     known: dict[str, list[list[object]]] = store.document(DOCUMENT) or {}
-    current = {sensor.id: _signature(sensor.calibrations) for sensor in site.sensors if sensor.calibrations}
+    current = {sensor.id: _signature(site, sensor) for sensor in site.sensors}
     touched = []
     for sensor in sorted(set(known) | set(current)):
-        before = {tuple(item) for item in known.get(sensor, [])}
+        # What is held of a sensor for the first time was judged by the scheme of today, or not at all.
+        before = {tuple(item) for item in known.get(sensor, current.get(sensor, [])[:1])}
         after = {tuple(item) for item in current.get(sensor, [])}
         differing = before ^ after
         if differing and hasattr(store, "mark_changed"):
             store.mark_changed(sensor, min(int(str(item[0])) for item in differing), now_ms() + 1)
             touched.append(sensor)
-    if touched:
+    if known != current:
         store.put_document(DOCUMENT, current)
     return touched
 
 
-def _signature(entries: Sequence[CalibrationEntry]) -> list[list[object]]:
-    def digest(entry: CalibrationEntry) -> str:
-        return hashlib.sha256(repr((entry.quantity, entry.points)).encode()).hexdigest()[:16]
+def _signature(site: Site, sensor: Sensor) -> list[list[object]]:
+    """What a sensor's derived values rest on, each with the moment [ms] from which it holds."""
+    ranges = sorted(site.room_by_id[sensor.room].climatology.items())
+    held: list[list[object]] = [[0, _digest((SCHEME, ranges))]]
+    return held + [[to_ms(e.at), _digest((e.quantity, e.points))] for e in sensor.calibrations]
 
-    return [[to_ms(entry.at), digest(entry)] for entry in entries]
+
+def _digest(what: object) -> str:
+    return hashlib.sha256(repr(what).encode()).hexdigest()[:16]

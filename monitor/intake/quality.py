@@ -9,15 +9,15 @@ Default thresholds are common practice, no source, where none is named.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from monitor.records import QUANTITIES, Flag
 
-SCHEME = "maturing-room/1"
-"""The name of this set of tests and thresholds, to record beside what it judged."""
+SCHEME = "maturing-room/2"
+"""The name of this set of tests and thresholds, recorded beside what it judged; a new one has all records made again."""
 
 HOUR_MS = 3_600_000
 CREEP_ABOVE_PCT, CREEP_AFTER_H = 80.0, 60.0
@@ -28,6 +28,10 @@ SPIKE_WITHIN_MS = 600_000
 """A reading is told a spike only by neighbours within so long [ms]: in an hour real air may rise and fall."""
 FLAT_LEAST_READINGS = 30
 """A flat line needs so many equal readings: six hourly ones rounded to 0.1 K may well be healthy."""
+CONTEXT_BEFORE_MS, CONTEXT_AFTER_MS = 7 * HOUR_MS, SPIKE_WITHIN_MS
+"""What the tests need to see around a span [ms]: the hours that a flat line takes, and a spike's next neighbour."""
+ALLOWED_APART = {"temperature": 1.5, "humidity": 8.0, "surface_temperature": 1.5}
+"""How far a sensor may be off the median of the others at the same place: twice what careful makers state, and more."""
 CLIPPED_REASON = "humidity at exactly 100 %: clipped by the sensor, or wet; cannot be judged"
 
 
@@ -50,6 +54,11 @@ DEFAULTS: dict[str, Limits] = {
     "humidity": Limits(spike=10.0, rate_per_h=3600.0, flat_after_h=6.0),
     "surface_temperature": Limits(spike=2.0, rate_per_h=180.0, flat_after_h=6.0),
 }
+
+
+def limits_of(quantity: str, climate: tuple[float, float] | None) -> Limits:
+    """The thresholds of a quantity in a room with (or without) a range of its own."""
+    return replace(DEFAULTS.get(quantity, Limits()), climate=climate)
 
 
 def assessed(quantity: str, readings: pd.DataFrame, limits: Limits | None = None) -> pd.DataFrame:
@@ -153,11 +162,16 @@ def too_fast(times_ms: np.ndarray, values: np.ndarray, rate_per_h: float) -> np.
     The return from a spike is as fast as the spike: a value near the last one that was not too fast is cleared.
     """
     found = np.zeros(len(values), bool)
+    known = np.flatnonzero(np.isfinite(values))
+    allowed = rate_per_h * np.maximum(np.diff(times_ms[known]), 60_000) / HOUR_MS
+    fast = np.abs(np.diff(values[known])) > allowed
     last = -1
-    for number in np.flatnonzero(np.isfinite(values)).tolist():
+    # Nearly always there is none; only from the first fast step on does it matter which value it is measured from.
+    for place in range(int(fast.argmax()), len(known)) if fast.any() else ():
+        number = int(known[place])
         if last >= 0:
-            allowed = rate_per_h * max(times_ms[number] - times_ms[last], 60_000) / HOUR_MS
-            if abs(values[number] - values[last]) > allowed:
+            allowed_here = rate_per_h * max(times_ms[number] - times_ms[last], 60_000) / HOUR_MS
+            if abs(values[number] - values[last]) > allowed_here:
                 found[number] = True
                 continue
         last = number
@@ -169,16 +183,18 @@ def flat_lines(times_ms: np.ndarray, values: np.ndarray, after_h: float, within:
 
     Readings early in a run are not condemned: the run was not yet too long then.
     """
-    found = np.zeros(len(values), bool)
-    start = 0
-    for number in range(1, len(values)):
-        if not abs(values[number] - values[start]) <= within:
-            start = number
-        elif (
-            number - start >= FLAT_LEAST_READINGS and times_ms[number] - times_ms[start] >= after_h * HOUR_MS
-        ):
-            found[number] = True
-    return found
+    count = len(values)
+    if within == 0.0:
+        new = np.ones(count, bool)
+        new[1:] = ~(values[1:] == values[:-1])
+        start = np.maximum.accumulate(np.where(new, np.arange(count), 0))
+    else:
+        start = np.zeros(count, int)
+        for number in range(1, count):
+            first = start[number - 1]
+            start[number] = first if abs(values[number] - values[first]) <= within else number
+    long_enough = times_ms - times_ms[start] >= after_h * HOUR_MS
+    return long_enough & (np.arange(count) - start >= FLAT_LEAST_READINGS)
 
 
 def clipped(values: np.ndarray) -> np.ndarray:
@@ -196,22 +212,44 @@ def gaps(times_ms: np.ndarray, interval_s: float, intervals: float = 3.0) -> lis
     return [(int(times_ms[n]), int(times_ms[n + 1])) for n in late]
 
 
-def disagreeing(values: np.ndarray, neighbours: np.ndarray, allowed: float) -> np.ndarray:
-    """Where a sensor is off the median of its neighbours (one row each, same times) by more than ``allowed``."""
-    if neighbours.shape[0] < 2:
-        return np.zeros(len(values), bool)
-    return np.abs(values - np.nanmedian(neighbours, axis=0)) > allowed
+def creep_along(humidity: np.ndarray, hours: np.ndarray, start_pct: float = 0.0) -> np.ndarray:
+    """How far each humidity of a course may read too high from creep [% RH], 0 to 3: one-sided, never noise.
 
+    It grows evenly with the time above 80 % until 60 h, and goes back as slowly below; the data sheets say that it is
+    reversible and slow, and how slow is assumed.  The remedy is a recovery bake as the sensor's maker tells, or a check
+    over a salt.
 
-def creep(times_ms: np.ndarray, humidity: np.ndarray) -> float:
-    """How far the newest humidity may read too high from creep [% RH], 0 to 3: one-sided, never noise.
-
-    It grows with the unbroken time above 80 % until 60 h; the remedy is a recovery bake as the maker of the
-    sensor tells, or a check over a salt.
+    Parameters
+    ----------
+    humidity : mean of each step [% RH], NaN where not known (the creep is held)
+    hours : length of each step [h]
+    start_pct : creep before the first step [% RH]
     """
-    low = np.flatnonzero(~(humidity > CREEP_ABOVE_PCT))
-    first = low[-1] + 1 if len(low) else 0
-    if first >= len(times_ms):
-        return 0.0
-    hours = (times_ms[-1] - times_ms[first]) / HOUR_MS
-    return float(min(1.0, hours / CREEP_AFTER_H) * LARGEST_CREEP_PCT)
+    along = np.empty(len(humidity))
+    now = start_pct
+    for number, (value, length) in enumerate(zip(humidity.tolist(), hours.tolist(), strict=True)):
+        if value == value:
+            change = LARGEST_CREEP_PCT * length / CREEP_AFTER_H
+            now = min(LARGEST_CREEP_PCT, max(0.0, now + (change if value > CREEP_ABOVE_PCT else -change)))
+        along[number] = now
+    return along
+
+
+def apart(values: np.ndarray, allowed: float) -> np.ndarray:
+    """Where a sensor is off the median of the others at its place by more than ``allowed``.
+
+    Parameters
+    ----------
+    values : one row a sensor, one column a moment; NaN where it said nothing
+
+    With fewer than three sensors that said something nobody can tell which of them is off, and none is condemned.
+    """
+    found = np.zeros(values.shape, bool)
+    present = np.isfinite(values).sum(axis=0) >= 3
+    if not present.any():
+        return found
+    columns = values[:, present]
+    for row in range(len(values)):
+        others = np.delete(columns, row, axis=0)
+        found[row, present] = np.abs(columns[row] - np.nanmedian(others, axis=0)) > allowed
+    return found

@@ -92,23 +92,25 @@ def _with_doubt(record: AirRecord, pace: Callable[[Any, Any], Any]) -> Pace | No
     """The pace at the record, and at one standard uncertainty to each side of temperature and humidity.
 
     The two sides' changes are added in squares (JCGM 100:2008, eq. 10, by finite steps as wide as the
-    uncertainty, which follows the bend of a pace better than a slope).
+    uncertainty, which follows the bend of a pace better than a slope).  What creep may have added to the humidity is no
+    chance: it widens the interval on one side, by its whole effect.
     """
     assert record.temperature_c is not None
     assert record.rh_pct is not None
     sigma_t, sigma_rh = record.temperature_sigma_k or 0.0, record.rh_sigma_pct or 0.0
-    t = record.temperature_c + np.array([0.0, sigma_t, -sigma_t, 0.0, 0.0])
-    rh = np.clip(record.rh_pct + np.array([0.0, 0.0, 0.0, sigma_rh, -sigma_rh]), 0.0, 100.0)
+    creep = record.rh_creep_pct or 0.0
+    t = record.temperature_c + np.array([0.0, sigma_t, -sigma_t, 0.0, 0.0, 0.0])
+    rh = np.clip(record.rh_pct + np.array([0.0, 0.0, 0.0, sigma_rh, -sigma_rh, -creep]), 0.0, 100.0)
     values = np.asarray(pace(t, rh), dtype=float)
     if not np.all(np.isfinite(values)):
         return None
     changes = values[1:] - values[0]
     up = math.hypot(max(changes[0], changes[1], 0.0), max(changes[2], changes[3], 0.0))
-    down = math.hypot(min(changes[0], changes[1], 0.0), min(changes[2], changes[3], 0.0))
-    value = float(values[0])
-    low = value - NINETY_PCT * down
+    down = -math.hypot(min(changes[0], changes[1], 0.0), min(changes[2], changes[3], 0.0))
+    value, crept = float(values[0]), float(changes[4])
+    low = value + NINETY_PCT * down + min(crept, 0.0)
     # A pace never below nothing in itself has no doubt below nothing either.
-    return value, max(0.0, low) if value >= 0 else low, value + NINETY_PCT * up
+    return value, max(0.0, low) if value >= 0 else low, value + NINETY_PCT * up + max(crept, 0.0)
 
 
 def _furthest(candidates: Iterable[Pace | None]) -> Pace | None:

@@ -87,6 +87,7 @@ MIGRATIONS: tuple[Migration, ...] = (
             "INSERT INTO counter VALUES ('air', 1)",
         ),
     ),
+    Migration("creep of humidity sensors", ("ALTER TABLE air ADD COLUMN rh_creep_pct REAL",)),
 )
 
 

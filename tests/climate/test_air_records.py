@@ -5,11 +5,13 @@ from __future__ import annotations
 import random
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from monitor import air
 from monitor.climate.air_records import AirKeeper, runs
 from monitor.clock import TEN_MINUTES_MS, parse_rfc3339, to_ms
+from monitor.intake.calibration import judging
 from monitor.records import AirRecord, Flag, Reading
 from monitor.site import Site, check_text
 from monitor.store.embedded import EmbeddedStore
@@ -142,3 +144,39 @@ def test_slots_far_apart_are_read_as_separate_spans() -> None:
         (year_ago, year_ago + TEN_MINUTES_MS),
         (START, START + 2 * TEN_MINUTES_MS),
     ]
+
+
+def lived(tmp_path: Path, readings: dict[str, list[float]], minutes: int) -> pd.DataFrame:
+    """The air of a place with these humidities by sensor, a reading each so many minutes, judged as it comes in."""
+    text = GOOD + "".join(
+        f'[[sensor]]\nid = "{name}"\nroom = "vault"\nplace = "high-rack"\ninterval_s = {minutes * 60}\n'
+        for name in readings
+    )
+    site, faults = check_text(text, tmp_path / "site.toml")
+    assert site is not None, faults
+    store = EmbeddedStore(tmp_path / "readings.sqlite")
+    keeper = AirKeeper(site, store, judging(site))
+    for number, values in enumerate(zip(*readings.values(), strict=True)):
+        time_ms = START + number * minutes * 60_000
+        store.write([Reading(n, "humidity", time_ms, v) for n, v in zip(readings, values, strict=True)])
+        keeper.update()
+    return store.read_air("vault", "high-rack", 0, 2**52)
+
+
+def test_a_stuck_sensor_leaves_the_air_after_six_hours(tmp_path: Path) -> None:
+    """Eight hours of the same 86.5 %: the last two are not taken for air, though each slot alone looks well."""
+    frame = lived(tmp_path, {"rack-1": [86.5] * 96}, minutes=5)
+    assert frame["rh_pct"].notna().tolist() == [True] * 36 + [False] * 12
+
+
+def test_creep_is_carried_from_slot_to_slot(tmp_path: Path) -> None:
+    """Ten hours at 88 %: the humidity may read 0.5 % too high, and the record says so."""
+    frame = lived(tmp_path, {"rack-1": [88.0 + n % 5 / 10 for n in range(60)]}, minutes=10)
+    assert frame["rh_creep_pct"].iloc[-1] == pytest.approx(0.5, abs=0.02)
+
+
+def test_one_of_three_sensors_that_is_off_is_left_out(tmp_path: Path) -> None:
+    """Two say 86, the third 99: the place has 86."""
+    well, off = [86.0, 86.1, 86.0, 86.2], [99.0, 99.1, 99.0, 99.2]
+    frame = lived(tmp_path, {"rack-1": well, "rack-2": well, "rack-3": off}, minutes=10)
+    assert frame["rh_pct"].tolist() == pytest.approx(well)

@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 from pydantic import ValidationError
 
-from monitor.intake.calibration import calibrated, drifts, mark_touched
+from monitor.climate.air_records import AirKeeper
+from monitor.intake.calibration import calibrated, drifts, judging, mark_touched
 from monitor.records import Reading
 from monitor.site import CalibrationEntry
 from monitor.store.embedded import EmbeddedStore
@@ -70,3 +71,18 @@ def test_a_back_dated_calibration_marks_what_it_touches(tmp_path: Path) -> None:
     assert mark_touched(site_with(sensor()), store) == ["rack-1"]
     assert len(store.changes()) == 2
     store.close()
+
+
+def test_a_new_range_for_a_room_has_its_records_made_again(tmp_path: Path) -> None:
+    """A climatology stated for the room changes what is suspect, back to the first reading; once."""
+    store = EmbeddedStore(tmp_path / "readings.sqlite")
+    store.write([Reading("rack-1", "humidity", 1_772_366_400_000, 52.0)])
+    site = site_with(sensor())
+    assert mark_touched(site, store) == []
+    store.write_air([], store.changes())
+    room = site.rooms[0].model_copy(update={"climatology": {"humidity": (60.0, 100.0)}})
+    ranged = site_with(sensor()).model_copy(update={"rooms": (room,)})
+    assert mark_touched(ranged, store) == ["rack-1"]
+    (record, *_) = AirKeeper(ranged, store, judging(ranged)).update()
+    assert record.rh_pct is None
+    assert mark_touched(ranged, store) == []

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from monitor.intake.quality import Limits, assessed, creep, disagreeing, gaps
+from monitor.intake.quality import Limits, apart, assessed, creep_along, gaps
 
 MINUTE_MS = 60_000
 
@@ -85,16 +85,31 @@ def test_gaps_are_spans_longer_than_three_intervals() -> None:
 
 
 def test_a_sensor_away_from_its_neighbours() -> None:
-    """One that reads 4 % above the median of two others disagrees where 3 % is allowed."""
-    others = np.array([[86.0, 86.0], [85.0, 86.5]])
-    assert list(disagreeing(np.array([89.5, 86.0]), others, 3.0)) == [True, False]
+    """One of three at a place reads 10 % above the others: it is told, they are not; of two nobody can tell."""
+    nan = float("nan")
+    values = np.array([[96.5, 86.0, 96.5], [86.0, 86.0, 86.0], [87.0, 86.5, nan]])
+    assert apart(values, 8.0).tolist() == [[True, False, False], [False] * 3, [False] * 3]
 
 
 def test_creep_is_one_sided_and_grows_to_3_percent() -> None:
-    """After 60 h above 80 % a capacitive sensor may read 3 % high (data sheet of the SHT20); a dry spell resets it."""
-    times = np.arange(0, 73) * 3_600_000
-    assert creep(times, np.full(73, 88.0)) == 3.0
-    assert creep(times[:31], np.full(31, 88.0)) == pytest.approx(1.5)
-    dried = np.full(73, 88.0)
-    dried[70] = 60.0
-    assert creep(times, dried) < 0.1
+    """After 60 h above 80 % a capacitive sensor may read 3 % high (data sheet of the SHT20); a dry spell brings it back
+    as slowly."""
+    hours = np.ones(72)
+    along = creep_along(np.full(72, 88.0), hours)
+    assert along[29] == pytest.approx(1.5)
+    assert along[59] == pytest.approx(3.0)
+    assert along[71] == 3.0
+    assert creep_along(np.full(20, 60.0), np.ones(20), 3.0)[-1] == pytest.approx(2.0)
+    assert creep_along(np.array([float("nan")]), np.ones(1), 1.2)[0] == 1.2
+
+
+def test_flat_lines_and_fast_changes_are_found_among_many() -> None:
+    """A week of minutes is judged in a blink, and finds the one stuck night and the one jump."""
+    chance = np.random.default_rng(4)
+    values = 86.0 + np.round(np.cumsum(chance.normal(0, 0.02, 10_080)), 2)
+    values[4000:4500] = values[4000]
+    values[8000:8003] -= 70.0
+    judged = assessed("humidity", frame(values.tolist(), 1.0), Limits(rate_per_h=3600.0, flat_after_h=6.0))
+    suspect = np.flatnonzero(judged["flag"] == 3)
+    assert set(suspect) >= set(range(4361, 4500)) | {8000}
+    assert len(suspect) < 160

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -72,3 +74,19 @@ def test_still_damp_air_is_a_finding_of_mould_pace() -> None:
     (finding,) = rule.findings()
     assert "unwanted mould" in finding.effect
     assert finding.check_first
+
+
+def test_creep_widens_one_side_only() -> None:
+    """A humidity that may read 2 % too high may mean faster drying, never slower; the pace itself stays."""
+    plain = record(0, 10.5, 84.0)
+    crept = replace(plain, rh_creep_pct=2.0)
+    before, after = (paces(SITE, SITE.rooms[0], air, OLD)["drying"] for air in (plain, crept))
+    assert before is not None
+    assert after is not None
+    assert after[:2] == before[:2]
+    assert after[2] > before[2] + 0.08
+    mould_before, mould_after = (paces(SITE, SITE.rooms[0], air, OLD)["mould"] for air in (plain, crept))
+    assert mould_before is not None
+    assert mould_after is not None
+    assert mould_after[2] == mould_before[2]
+    assert mould_after[1] < mould_before[1]

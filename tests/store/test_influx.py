@@ -178,7 +178,7 @@ def test_a_value_taken_back_is_named() -> None:
     line = air_line("main", record)
     assert line.startswith("air,place=-,room=cave,site=main temperature_c=12.0")
     assert (
-        'missing="rh_pct rh_min_pct rh_max_pct dew_point_c vapour_pressure_deficit_pa rh_sigma_pct"' in line
+        'missing="rh_pct rh_min_pct rh_max_pct dew_point_c vapour_pressure_deficit_pa rh_sigma_pct rh_creep_pct"' in line
     )
     assert sum(name in line for name in AIR_COLUMNS) == len(AIR_COLUMNS)
 
