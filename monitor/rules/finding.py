@@ -23,6 +23,7 @@ class Finding:
     follow it.  ``aspect`` tells conditions of one rule and subject apart, for example ``humidity-low``.
     Times are epoch milliseconds.  ``numbers`` has the unit in each key, for example ``rh_pct``; ranges are
     ``[low, high]``.  ``short`` is what and effect for a message of one line; ``effect`` says in words what it does to which wheels; ``check_first`` is one line of advice.
+    ``cause`` names what several findings share, so that one message tells of all.
     """
 
     rule: str
@@ -41,6 +42,7 @@ class Finding:
     effect: str = ""
     wheels: tuple[str, ...] = ()
     certainty: float | None = None
+    cause: str = ""
     numbers: dict[str, object] = field(default_factory=dict)
 
     @property

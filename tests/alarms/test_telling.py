@@ -1,0 +1,406 @@
+"""Who is told what and when: grouping, reminders, escalation, quiet hours, planned work, the daily message."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from monitor.alarms import Alarms
+from monitor.alarms.channels import Key, Recipient
+from monitor.alarms.journal import Journal
+from monitor.alarms.lifecycle import State
+from monitor.alarms.sender import Sender
+from monitor.alarms.words import Words
+from monitor.clock import parse_rfc3339, to_ms
+from monitor.errors import AlarmError
+from monitor.rules.finding import Finding, Priority
+from monitor.site import AlarmSettings, PlannedWork, QuietHours, Route, Site
+from monitor.site.alarm_settings import ByPriority
+from tests.alarms.samples import MINUTE, START, dry
+
+HOUR = 60 * MINUTE
+
+
+class Person:
+    """One who carries a phone: every line that reached it."""
+
+    def __init__(self, site: Site, alarms: Alarms, name: str = "phone") -> None:
+        self.alarms, self.name, self.now = alarms, name, START
+        self.words: list[Words] = []
+        self._sender = Sender(site, alarms, self._take, lambda: self.now)
+
+    def _take(self, recipient: Recipient, words: Words, key: Key, form: str) -> str:
+        self.words.append(words)
+        return ""
+
+    @property
+    def heard(self) -> list[str]:
+        return [words.title for words in self.words]
+
+    def live(self, minutes: int, findings: list[Finding], step: int = 1) -> None:
+        """Minutes pass while findings hold."""
+        for _ in range(0, minutes, step):
+            self.alarms.update(findings, self.now)
+            self._sender.send_waiting(self.name)
+            self.now += step * MINUTE
+
+
+@pytest.fixture(autouse=True)
+def addresses(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in ("PHONE", "SECOND"):
+        monkeypatch.setenv(f"MATURING_ROUTE_{name}", f"json://{name.lower()}.invalid")
+
+
+def with_settings(site: Site, **given: Any) -> Site:
+    routes = given.pop("routes", site.routes)
+    works = given.pop("planned_work", ())
+    settings = {"remind_min": ByPriority(), "realarm_min": ByPriority(), **given}
+    changed = {"routes": routes, "planned_work": works, "alarms": AlarmSettings(**settings)}
+    return site.model_copy(update=changed).at(site.path)
+
+
+Opened = Callable[..., tuple[Alarms, Person]]
+
+
+def opener(journal: Journal, site: Site) -> Opened:
+    def open_with(**given: Any) -> tuple[Alarms, Person]:
+        changed = with_settings(site, **given)
+        alarms = Alarms(journal, changed)
+        return alarms, Person(changed, alarms)
+
+    return open_with
+
+
+@pytest.fixture
+def opened(site: Site) -> Opened:
+    """Opens alarms with settings of one's own, and somebody who carries their phone."""
+    return opener(Journal("sqlite://"), site)
+
+
+@pytest.fixture
+def opened_on_both(alarms_of_both: Alarms, site: Site) -> Opened:
+    return opener(alarms_of_both.journal, site)
+
+
+def test_two_findings_of_one_room_and_moment_are_one_message(opened_on_both: Opened) -> None:
+    """An open door makes it dry and warm at once: one message names both, and one says when both are over."""
+    _, nora = opened_on_both()
+    both = [dry(), dry(Priority.HIGH, aspect="temperature-high", what="Too warm")]
+    nora.live(5, both)
+    nora.live(5, both[:1])
+    assert nora.heard == ["Now: North vault"]
+    assert "Too warm" in nora.words[0].text
+    assert "Humidity 74.2 %" in nora.words[0].text
+    nora.live(5, [])
+    assert nora.heard == ["Now: North vault", "Over: North vault"]
+    assert "2 alarms" in nora.words[1].text
+
+
+def test_later_findings_of_a_cause_that_was_told_make_no_further_message(opened_on_both: Opened) -> None:
+    """The broker is away: sensors that fall silent long after are part of what was told, and of its end."""
+    _, nora = opened_on_both()
+    silent = [
+        replace(dry(), rule="silence", aspect="", sensor=f"s-{n}", cause="broker away", wheels=())
+        for n in range(12)
+    ]
+    nora.live(10, silent[:4])
+    nora.live(60, silent)
+    nora.live(10, [])
+    assert nora.heard == ["Needs you: North vault", "Over: North vault"]
+    assert "12 sensors" in nora.words[1].line
+
+
+def test_what_is_over_before_it_leaves_is_not_told(opened: Opened) -> None:
+    """Silence waits two minutes for company; a sensor back by then is nobody's message."""
+    _, nora = opened()
+    silent = replace(dry(), rule="silence", aspect="", sensor="nv-1")
+    nora.live(1, [silent])
+    nora.live(10, [])
+    assert nora.heard == []
+
+
+def test_a_filled_in_past_that_is_over_at_once_is_not_told(opened: Opened) -> None:
+    """At a start old records raise what the newest end within moments: no pair of messages."""
+    alarms, nora = opened()
+    alarms.settle_until(START + 5_000)
+    alarms.update([dry()], START)
+    nora.live(1, [])
+    nora.live(10, [])
+    assert nora.heard == []
+
+
+def test_over_for_a_moment_is_no_news(opened: Opened) -> None:
+    """What comes back before its end was told still stands for the person; neither end nor return is told."""
+    _, nora = opened()
+    for findings in ([dry()], [], [dry()], [], [dry()]):
+        nora.live(1, findings)
+    assert nora.heard == ["Needs you: North vault"]
+
+
+def test_one_who_does_not_answer_is_reminded_a_few_times(opened: Opened) -> None:
+    """Every 30 minutes, twice, while nobody has acknowledged; after that the daily message must do."""
+    alarms, nora = opened(remind_min=ByPriority(medium=30), reminders=2)
+    nora.live(180, [dry()])
+    assert nora.heard == ["Needs you: North vault", "Still: North vault", "Still: North vault"]
+    alarms.acknowledge(1, "Nora", now_ms=nora.now)
+    nora.live(120, [dry()])
+    assert len(nora.heard) == 3
+
+
+def test_the_next_person_is_told_where_the_first_does_not_answer(opened: Opened, site: Site) -> None:
+    """After 20 minutes without acknowledgement the second route is told, once; it also hears the end."""
+    routes = (site.routes[0], Route(name="second", address_env="MATURING_ROUTE_SECOND", after_min=20))
+    alarms, nora = opened(routes=routes)
+    piet = Person(with_settings(site, routes=routes), alarms, "second")
+    for person in (nora, piet):
+        person.now = START
+        person.live(19, [dry()])
+    assert (nora.heard, piet.heard) == (["Needs you: North vault"], [])
+    piet.live(30, [dry()])
+    piet.live(10, [])
+    assert piet.heard == ["Not answered: North vault", "Over: North vault"]
+    assert "Nobody has acknowledged it yet" in piet.words[0].text
+
+
+def test_an_answer_in_time_keeps_the_next_person_asleep(opened: Opened, site: Site) -> None:
+    """Acknowledged within the 20 minutes, nobody else is told, not even of the end."""
+    routes = (site.routes[0], Route(name="second", address_env="MATURING_ROUTE_SECOND", after_min=20))
+    alarms, _ = opened(routes=routes)
+    piet = Person(with_settings(site, routes=routes), alarms, "second")
+    piet.live(5, [dry()])
+    alarms.acknowledge(1, "Nora", now_ms=piet.now)
+    piet.live(60, [dry()])
+    piet.live(10, [])
+    assert piet.heard == []
+
+
+def test_quiet_hours_hold_what_can_wait_until_morning(opened: Opened, site: Site) -> None:
+    """At 03:04 a medium alarm waits for 06:30; a high one does not; what is over by morning is never told."""
+    quiet = QuietHours(begin="22:00", end="06:30", below="high")  # type: ignore[arg-type]
+    route = site.routes[0].model_copy(update={"quiet_hours": quiet})
+    _, nora = opened(routes=(route,))
+    nora.live(60, [dry()], step=5)
+    assert nora.heard == []
+    high = dry(Priority.HIGH, aspect="temperature-high", what="Too warm")
+    nora.live(60, [dry(), high], step=5)
+    assert nora.heard == ["Now: North vault"]
+    nora.live(120, [dry()], step=5)
+    assert nora.heard == ["Now: North vault", "Over: North vault", "Needs you: North vault"]
+
+
+def test_what_gets_worse_is_told_again_even_if_acknowledged(opened_on_both: Opened) -> None:
+    """A medium alarm that a person has seen and that becomes critical must be seen again."""
+    alarms, nora = opened_on_both()
+    nora.live(5, [dry()])
+    alarms.acknowledge(1, "Nora", now_ms=nora.now)
+    nora.live(5, [dry(Priority.CRITICAL)])
+    assert nora.heard == ["Needs you: North vault", "Worse: North vault"]
+    assert alarms.standing()[0].state is State.UNACKNOWLEDGED
+
+
+def test_acknowledged_and_forgotten_it_alarms_again(opened: Opened) -> None:
+    """A condition that stands hours after its acknowledgement goes back to unacknowledged (re-alarm)."""
+    alarms, nora = opened(realarm_min=ByPriority(medium=120))
+    nora.live(5, [dry()])
+    alarms.acknowledge(1, "Nora", now_ms=nora.now)
+    nora.live(130, [dry()], step=5)
+    assert nora.heard == ["Needs you: North vault", "Still: North vault"]
+
+
+def test_washing_keeps_the_air_quiet_and_what_stands_after_alarms(opened_on_both: Opened) -> None:
+    """During washing the air makes no message, a silent sensor does; at its end what still stands alarms."""
+    alarms, nora = opened_on_both()
+    alarms.plan_work("vault", "washing", START + 60 * MINUTE, "Piet", now_ms=START)
+    silent = replace(dry(), rule="silence", aspect="", sensor="nv-1", what="Sensor nv-1 silent")
+    nora.live(30, [dry(), silent])
+    assert [a.state for a in alarms.standing()] == [State.SUPPRESSED, State.UNACKNOWLEDGED]
+    assert len(nora.heard) == 1
+    assert "nv-1" in nora.words[0].text
+    nora.live(29, [dry()])
+    assert nora.heard == ["Needs you: North vault", "Over: North vault"]
+    nora.live(5, [dry()])
+    assert nora.heard[2:] == ["Needs you: North vault"]
+    assert "Humidity 74.2 %" in nora.words[2].text
+
+
+def test_work_that_is_over_early_is_over(opened_on_both: Opened) -> None:
+    """Ended by hand, washing keeps nothing quiet any more; it cannot be ended twice."""
+    alarms, nora = opened_on_both()
+    work = alarms.plan_work("vault", "washing", START + 60 * MINUTE, "Piet", now_ms=START)
+    nora.live(10, [dry()])
+    alarms.end_work(work, "Piet", nora.now)
+    nora.live(5, [dry()])
+    assert nora.heard == ["Needs you: North vault"]
+    with pytest.raises(AlarmError, match="over by now"):
+        alarms.end_work(work, "Piet", nora.now)
+
+
+def test_nothing_critical_is_kept_quiet_by_work(opened: Opened) -> None:
+    """Gas and frost alarm through a washing day."""
+    alarms, nora = opened()
+    alarms.plan_work("vault", "washing", START + 60 * MINUTE, "Piet", now_ms=START)
+    nora.live(5, [dry(Priority.CRITICAL, aspect="freezing"), dry(rule="gases", aspect="carbon_dioxide")])
+    assert sorted(a.state for a in alarms.standing()) == [State.UNACKNOWLEDGED] * 2
+
+
+@pytest.mark.parametrize(
+    ("room", "kind", "minutes", "words"),
+    [
+        ("nowhere", "washing", 60, "no room 'nowhere'; there are: vault"),
+        ("vault", "party", 60, "one of washing"),
+        ("vault", "washing", -5, "in time to come"),
+        ("vault", "washing", 60 * 24 * 20, "two weeks"),
+    ],
+)
+def test_work_that_cannot_be_is_refused(
+    opened: Opened, room: str, kind: str, minutes: int, words: str
+) -> None:
+    """An unknown room or kind, an end in the past, and work without end are refused in words."""
+    alarms, _ = opened()
+    with pytest.raises(AlarmError, match=words):
+        alarms.plan_work(room, kind, START + minutes * MINUTE, "Piet", now_ms=START)
+
+
+@pytest.mark.parametrize(
+    ("night", "from_at", "until_at"),
+    [
+        ("2026-03-29", "2026-03-28T23:30:00Z", "2026-03-29T02:00:00Z"),
+        ("2026-10-25", "2026-10-24T22:30:00Z", "2026-10-25T03:00:00Z"),
+        ("2026-06-07", "2026-06-06T22:30:00Z", "2026-06-07T02:00:00Z"),
+    ],
+)
+def test_work_of_the_site_file_keeps_local_time(
+    opened: Opened, night: str, from_at: str, until_at: str
+) -> None:
+    """Saturday 23:30 to 03:00 in Dublin is that by the clock on the wall, in the nights the clock is set too."""
+    rule = PlannedWork(room="vault", kind="defrost", days=("sat",), begin="23:30", end="03:00")  # type: ignore[arg-type]
+    alarms, _ = opened(planned_work=(rule,))
+    noon = to_ms(parse_rfc3339(f"{night}T12:00:00Z"))
+    (work,) = alarms.works(noon - 24 * HOUR, noon)
+    assert (work.from_ms, work.until_ms) == tuple(to_ms(parse_rfc3339(t)) for t in (from_at, until_at))
+
+
+def test_the_daily_message_comes_once_a_day_in_local_time(opened: Opened) -> None:
+    """At 07:30 by the wall, in winter and in summer time, whether or not anything stands."""
+    alarms, nora = opened(daily_at="07:30")
+    nora.now = to_ms(parse_rfc3339("2026-03-28T07:00:00Z"))
+    heard_at = []
+    for _ in range(2 * 48 + 2):
+        before = len(nora.heard)
+        nora.live(30, [], step=30)
+        if len(nora.heard) > before:
+            heard_at.append(nora.now - 30 * MINUTE)
+    days = ("2026-03-28T07:30:00Z", "2026-03-29T06:30:00Z", "2026-03-30T06:30:00Z")
+    assert heard_at == [to_ms(parse_rfc3339(day)) for day in days]
+    assert nora.heard[0] == "Not all is well: Hollow Farm"
+    assert "1 room without fresh readings" in nora.words[0].line
+    assert alarms.standing() == []
+
+
+def test_a_clock_set_back_an_hour_neither_doubles_nor_holds_up(opened: Opened) -> None:
+    """Set back an hour while an alarm stands: nothing is told twice, and what is new leaves at once."""
+    _, nora = opened(remind_min=ByPriority(medium=240))
+    nora.live(30, [dry()])
+    nora.now -= HOUR
+    nora.live(30, [dry()])
+    assert nora.heard == ["Needs you: North vault"]
+    nora.live(5, [dry(), dry(Priority.HIGH, aspect="temperature-high", what="Too warm")])
+    assert nora.heard == ["Needs you: North vault", "Now: North vault"]
+
+
+def test_a_site_file_changed_while_alarms_stand_sends_nothing_twice(
+    alarms_of_both: Alarms, site: Site
+) -> None:
+    """With other settings and a second route the alarm stands on; who was told is not told again, the end is told."""
+    nora = Person(site, alarms_of_both)
+    nora.live(5, [dry()])
+    routes = (Route(name="second", address_env="MATURING_ROUTE_SECOND"), *site.routes)
+    changed = with_settings(site, routes=routes, hold_s=0)
+    after = Person(changed, Alarms(alarms_of_both.journal, changed))
+    after.now = nora.now
+    after.live(10, [dry()])
+    assert after.heard == []
+    assert [a.id for a in after.alarms.standing()] == [1]
+    after.live(5, [])
+    assert after.heard == ["Over: North vault"]
+
+
+def test_a_room_taken_from_the_site_file_says_so(alarms_of_both: Alarms, site: Site) -> None:
+    """The alarm of a room that is no longer in the file ends, and its history says why."""
+    alarms_of_both.update([dry()], START)
+    room = site.rooms[0].model_copy(update={"id": "attic"})
+    changed = site.model_copy(update={"rooms": (room,)}).at(site.path)
+    changed.__dict__.pop("room_by_id", None)
+    after = Alarms(alarms_of_both.journal, changed)
+    after.update([], START + MINUTE)
+    assert after.history(1)[-1]["note"] == "its room is no longer in the site file"
+
+
+def test_where_the_style_asks_an_alarm_latches(alarms_of_both: Alarms, site: Site) -> None:
+    """A latched alarm stays after its condition has gone, until a person has acknowledged and reset it."""
+    style = site.styles[0].model_copy(update={"latching_rules": ("band",)})
+    changed = site.model_copy(update={"styles": (style,)}).at(site.path)
+    changed.__dict__.pop("style_by_id", None)
+    alarms = Alarms(alarms_of_both.journal, changed)
+    alarms.update([dry()], START)
+    alarms.update([], START + MINUTE)
+    assert [a.state for a in alarms.standing()] == [State.LATCHED]
+    with pytest.raises(AlarmError, match="acknowledge it first"):
+        alarms.reset(1, "Nora", now_ms=START)
+    alarms.acknowledge(1, "Nora", now_ms=START)
+    alarms.reset(1, "Nora", "looked at the rinds", now_ms=START)
+    assert alarms.standing() == []
+
+
+def test_a_rule_has_the_priority_that_the_site_gives_it(opened: Opened) -> None:
+    """The site file may say that dry air is low here, whatever the rule thinks."""
+    alarms, _ = opened(priorities={"band": "low"})
+    alarms.update([dry()], START)
+    assert alarms.standing()[0].priority is Priority.LOW
+
+
+def test_notes_are_kept_and_change_nothing(opened_on_both: Opened) -> None:
+    """A note stands in the history, of an alarm that is over too; an empty one is refused."""
+    alarms, _ = opened_on_both()
+    alarms.update([dry()], START)
+    alarms.acknowledge(1, "Nora", now_ms=START + MINUTE)
+    alarms.update([], START + 2 * MINUTE)
+    ended = alarms.alarm(1)
+    noted = alarms.add_note(1, "Piet", "the float valve stuck", START + HOUR)
+    assert replace(noted, note=ended.note) == ended
+    assert alarms.history(1)[-1]["person"] == "Piet"
+    with pytest.raises(AlarmError, match="empty"):
+        alarms.add_note(1, "Piet", " ")
+
+
+def test_out_of_service_is_quiet_until_put_back(opened: Opened) -> None:
+    """While the humidifier is being replaced its alarm is out of service; put back, it stands again."""
+    alarms, nora = opened()
+    nora.live(5, [dry()])
+    alarms.take_out(1, "Nora", "new humidifier on its way", nora.now)
+    nora.live(600, [dry()], step=60)
+    assert len(nora.heard) == 1
+    alarms.put_back(1, "Nora", now_ms=nora.now)
+    nora.live(5, [dry()])
+    assert len(nora.heard) == 2
+
+
+def test_a_journal_of_version_one_is_brought_up_to_date(tmp_path: Path, site: Site) -> None:
+    """What waited in an older journal still leaves."""
+    from monitor.alarms import journal as tables
+    from monitor.alarms import open_alarms
+
+    alarms = open_alarms(site)
+    alarms.update([dry()], START)
+    with alarms.journal.transaction() as connection:
+        connection.execute(tables.waiting.delete())
+        newest = tables.documents.update().where(tables.documents.c.name == "schema")
+        connection.execute(newest.values(document={"version": 1}))
+    alarms.close()
+    nora = Person(site, open_alarms(site))
+    nora.live(1, [dry()])
+    assert nora.heard == ["Needs you: North vault"]
