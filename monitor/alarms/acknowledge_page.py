@@ -64,7 +64,9 @@ class AcknowledgePage:
                 f"cannot listen on {link.bind}:{link.port} ({error.strerror or error}); see [alarms.acknowledge]"
             ) from error
         self._server.daemon_threads = True
-        self._thread = threading.Thread(target=self._server.serve_forever, name="acknowledge", daemon=True)
+        self._thread = threading.Thread(
+            target=self._server.serve_forever, args=(0.1,), name="acknowledge", daemon=True
+        )
 
     def start(self) -> None:
         """Begin to answer."""
