@@ -181,6 +181,7 @@ class Sensor(Settings):
     fields: dict[str, FieldSettings] = Field(default_factory=dict)
     units: dict[str, str] = Field(default_factory=dict)
     calibrations: tuple[CalibrationEntry, ...] = Field(alias="calibration", default=())
+    calibrate_every_days: int | None = Field(365, ge=7, le=3650)
     reader: dict[str, Any] | None = None
 
     @field_validator("quantities")
