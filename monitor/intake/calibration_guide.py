@@ -28,7 +28,7 @@ SALTS = {
     "MgCl2": "magnesium chloride",
 }
 """Salts worth having, the nearest to maturing rooms first.  KNO3 is too unsure in the cold."""
-HOURS_OVER_SALT, HOURS_IN_ICE = 12, 0.5
+HOURS_OVER_SALT, HOURS_IN_ICE = 24, 0.5
 LARGEST_CORRECTION = {"humidity": 15.0, "temperature": 3.0}
 """A sensor further off than this is broken or wet rather than in need of calibration; common practice, no source."""
 
@@ -98,7 +98,7 @@ def _humidity_steps(points: Sequence[dict[str, Any]], temperature_c: float) -> S
         f"For a second point do the same with {second['salt']}: {second['rh_pct']:g} % (within {second['uncertainty_pct']:g} %).",
         "A capacitive sensor that has been above 80 % for days reads high: first let it recover as its maker tells "
         "(often some hours in warm, dry air), or its creep is calibrated in.",
-        "Salts and their dust do not belong on cheese, shelves or skin: work outside the maturing room and wash your hands.",
+        "Wear gloves and eye protection, work outside the maturing room, and keep salts and their jars away from cheese.",
     )
 
 

@@ -1,4 +1,4 @@
-"""Commands about readings from elsewhere: ``import-readings``."""
+"""Commands about what comes in: ``import-readings``, and others from modules of their own."""
 
 from __future__ import annotations
 
@@ -14,9 +14,11 @@ from tqdm import tqdm
 
 from monitor.clock import rfc3339
 from monitor.errors import ReadingError, SiteFileError
+from monitor.intake.calibrate_command import calibrate
 from monitor.intake.csv_form import Column, Form, Order, Stated, form_of
 from monitor.intake.csv_import import Account, Target, chunks, import_file, taken
 from monitor.intake.csv_times import zone_named
+from monitor.intake.judged_command import judged
 from monitor.records import QUANTITIES
 from monitor.site import Site, load
 from monitor.store import open_store
@@ -178,4 +180,4 @@ def _tell(account: Account, as_json: bool) -> None:
             click.echo(f"  and {account.refused - len(account.refused_rows)} more", err=True)
 
 
-COMMANDS: list[click.Command] = [import_readings]
+COMMANDS: list[click.Command] = [import_readings, calibrate, judged]

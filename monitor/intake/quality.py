@@ -206,12 +206,6 @@ def clipped(values: np.ndarray) -> np.ndarray:
     return full & beside
 
 
-def gaps(times_ms: np.ndarray, interval_s: float, intervals: float = 3.0) -> list[tuple[int, int]]:
-    """Spans (start, end) [ms] between neighbouring readings that are longer than so many expected intervals."""
-    late = np.flatnonzero(np.diff(times_ms) > interval_s * 1000 * intervals)
-    return [(int(times_ms[n]), int(times_ms[n + 1])) for n in late]
-
-
 def creep_along(humidity: np.ndarray, hours: np.ndarray, start_pct: float = 0.0) -> np.ndarray:
     """How far each humidity of a course may read too high from creep [% RH], 0 to 3: one-sided, never noise.
 

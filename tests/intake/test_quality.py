@@ -6,9 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from monitor.intake.quality import Limits, apart, assessed, creep_along, gaps
-
-MINUTE_MS = 60_000
+from monitor.intake.quality import Limits, apart, assessed, creep_along
 
 
 def frame(values: list[float], minutes: float = 1.0) -> pd.DataFrame:
@@ -76,12 +74,6 @@ def test_what_was_suspect_stays_suspect() -> None:
     """A flag from intake is not washed away."""
     before = frame([12.0, 12.0]).assign(flag=np.array([3, 2], np.uint8))
     assert list(assessed("temperature", before)["flag"]) == [3, 1]
-
-
-def test_gaps_are_spans_longer_than_three_intervals() -> None:
-    """At a minute each, a gap of five minutes is one."""
-    times = np.array([0, 1, 2, 7, 8]) * MINUTE_MS
-    assert gaps(times, 60.0) == [(2 * MINUTE_MS, 7 * MINUTE_MS)]
 
 
 def test_a_sensor_away_from_its_neighbours() -> None:
