@@ -54,8 +54,10 @@ class Sender:
         send: Deliver = deliver,
         clock: Callable[[], int] = now_ms,
         store: Callable[[], Store] | None = None,
+        addresses: Callable[[Route], str] | None = None,
     ) -> None:
         self._site, self._alarms, self._send, self._clock = site, alarms, send, clock
+        self._addresses = addresses or addresses_of
         self._composer = Composer(site, alarms, store or (lambda: open_store(site)))
         self._composing = threading.Lock()
         self._stop = threading.Event()
@@ -137,7 +139,7 @@ class Sender:
         if isinstance(words, str):
             attempts.drop(journal, message["id"], moment_ms, words)
             return True
-        recipients = recipients_of(os.environ.get(route.address_env, ""))
+        recipients = recipients_of(self._addresses(route))
         done = [self._try(message, route, recipient, words, moment_ms) for recipient in recipients]
         if all(done):
             attempts.close(journal, message["id"], moment_ms)
@@ -146,7 +148,7 @@ class Sender:
     def _fault(self, route: Route | None) -> str:
         if route is None:
             return "the route is no longer in the site file"
-        return address_fault(route, os.environ.get(route.address_env, ""))
+        return address_fault(route, self._addresses(route))
 
     def _try(
         self, message: dict[str, Any], route: Route, recipient: Recipient, words: Words, moment_ms: int
@@ -237,7 +239,12 @@ class Sender:
             stream.write(f"{rfc3339(from_ms(message['created_ms']))} {mark} {words.line}\n")
 
 
+def addresses_of(route: Route) -> str:
+    """The addresses that the environment holds for a route, parted by spaces."""
+    return os.environ.get(route.address_env, "")
+
+
 def address_faults(site: Site) -> list[str]:
     """What is wrong with the addresses that the environment holds for a site's routes."""
-    faults = ((r, address_fault(r, os.environ.get(r.address_env, ""))) for r in site.routes)
+    faults = ((r, address_fault(r, addresses_of(r))) for r in site.routes)
     return [f"route {route.name}: {fault}; its messages wait" for route, fault in faults if fault]
