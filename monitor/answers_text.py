@@ -7,6 +7,8 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from monitor.alarms.texts import plain
+
 STATE_MARKS = {
     "as-intended": "( )  as intended",
     "needs-you": "<!>  needs you",
@@ -122,18 +124,18 @@ def review_text(document: dict[str, Any]) -> str:
     lines += [plain(sentence) for sentence in document["statement"]]
     for title, key in (("Look at", "look_at"), ("Keep the iron from", "keep_the_iron_from")):
         lines += [f"{title}: {plain(spot['where'])} ({plain(spot['why'])})" for spot in document[key]]
+    mass = document["weight"]["now"]
+    if mass:
+        lines.append(
+            f"Weighs by its twin {mass['value']:.2f} kg (between {mass['low']:.2f} and {mass['high']:.2f})"
+        )
+    lines += [f"Expect {plain(e['words'])} ({plain(e['ground'])})" for e in document["expect"]]
     lines += ["", f"Holes so far: {document['holes']}", "", "Ledger:"]
     lines += [
         f"  {e['at']}  {e['kind']:<10}  {plain(e['summary'])}  ({plain(e['author'])})"
         for e in document["ledger"]
     ]
     return "\n".join([*lines, "", *document["cautions"]])
-
-
-def plain(text: object) -> str:
-    """Text from outside made harmless for a terminal: no control characters, at most 300 characters."""
-    shown = "".join(c if c.isprintable() else " " for c in str(text))
-    return shown if len(shown) <= 300 else shown[:299] + "…"
 
 
 def _span(seconds: float) -> str:

@@ -7,6 +7,10 @@ from typing import Any
 from monitor.wheels import Entry
 
 FAST, SLOW = 1.25, 0.75
+OTHER_AGE = 0.05
+"""An equivalent age that differs from the age by less than this share is not told apart [-]."""
+MANY_DOUBLINGS = 13.0
+"""Doublings of mites that may show, a growth ten-thousandfold (assumed, as in `monitor.twins.house`)."""
 FAULTS = {
     "cracks": "cracks",
     "blue_surface": "blue at the surface",
@@ -27,7 +31,9 @@ def statement(document: dict[str, Any], entries: list[Entry]) -> list[str]:
     sentences = [
         f"{wheel['age_days']:.0f} days old, in the stage {wheel['stage']!r} of {wheel['style_name']}."
     ]
+    sentences += _of_age(wheel)
     sentences += [s for dose in document["doses"] for s in _of_dose(dose)]
+    sentences += document["rind"]["words"] if document["rind"] else []
     sentences += _of_bands(document["air"]["spans"])
     sentences += _of_coverage(document["air"]["coverage"])
     sentences += _of_seen(entries)
@@ -37,8 +43,27 @@ def statement(document: dict[str, Any], entries: list[Entry]) -> list[str]:
     return sentences
 
 
+def _of_age(wheel: dict[str, Any]) -> list[str]:
+    equivalent = wheel["equivalent_age_days"]
+    if equivalent is None or abs(equivalent["value"] - wheel["age_days"]) < OTHER_AGE * wheel["age_days"]:
+        return []
+    return [
+        f"By its warmth as ripe as {equivalent['value']:.0f} days of the intended climate "
+        f"(between {equivalent['low']:.0f} and {equivalent['high']:.0f})."
+    ]
+
+
 def _of_dose(dose: dict[str, Any]) -> list[str]:
     pace = dose["pace"]
+    if dose["name"] == "mites":
+        many = dose["value"] is not None and dose["value"] >= MANY_DOUBLINGS
+        return [f"{dose['words'].capitalize()}: look for mites, and brush."] if many else []
+    if dose["name"] == "wetness":
+        return (
+            [f"{dose['words'].capitalize()}: look for slip and wet spots."]
+            if (dose["value"] or 0) >= 1
+            else []
+        )
     if dose["name"] == "warmth":
         return [f"It {dose['words']}."] if dose["value"] is not None else []
     if pace is None:
@@ -107,6 +132,7 @@ def look_at(document: dict[str, Any], entries: list[Entry]) -> list[dict[str, st
                 "why": "the air favoured unwanted mould",
             }
         )
+    spots += _of_the_rind(document["rind"])
     for entry in _effective(entries, "ironing"):
         if entry.details.get("sealed") is False:
             where = entry.details.get("where") or "the old plug"
@@ -116,6 +142,17 @@ def look_at(document: dict[str, Any], entries: list[Entry]) -> list[dict[str, st
                     "why": "it was not sealed; air gets in (common practice, no source)",
                 }
             )
+    return spots
+
+
+def _of_the_rind(rind: dict[str, Any] | None) -> list[dict[str, str]]:
+    spots = []
+    if rind is not None and (rind["cracking_index"] or 0.0) >= 1.0:
+        why = f"the rind is pulled to {rind['cracking_index']:.1f} times what it is taken to stand"
+        spots.append({"where": "edges first, for cracks", "why": why})
+    if rind is not None and rind["way_in"] in ("crack", "cloth") and (rind["blue_index"] or 0.0) >= 1.0:
+        where = {"crack": "along the crack", "cloth": "under the lifted cloth"}[rind["way_in"]]
+        spots.append({"where": where, "why": "air gets in, and blue had time to grow there"})
     return spots
 
 
