@@ -28,7 +28,7 @@ from monitor.twins.learning import Learnt
 
 Floats = NDArray[np.float64]
 
-SHELVES = 16
+SHELVES = 64
 VERSION = 1
 Track = Sequence[tuple[int, float, float]]
 """Hour, loss [kg] and loss that gaps may hide [kg], now and then since a wheel was made."""
@@ -88,40 +88,58 @@ def shelf_document(kept: Sequence[Kept]) -> dict[str, Any]:
     }
 
 
-def shelf_read(document: Any) -> dict[str, Kept]:
-    """The wheels of a document by name.
+class Shelf:
+    """A document of `shelf_document`, opened: wheels are read one by one, since a review wants only one.
 
     Raises
     ------
     StoreDamaged : torn, foreign or of another version; then rebuild the twins from the air records.
     """
+
+    def __init__(self, document: Any) -> None:
+        try:
+            if document["version"] != VERSION:
+                raise StoreDamaged(f"kept twins of version {document['version']!r}: rebuild them")
+            header, self._state = twin_state.unpack(base64.b64decode(document["state"]))
+            parts = {k: np.frombuffer(base64.b64decode(v)) for k, v in document["parts"].items()}
+            self._track = parts.pop("track").reshape(-1, 3)
+            self._beside = Beside(**parts)
+            self._rows = {str(row[0]): (i, *row[1:]) for i, row in enumerate(header["wheels"])}
+            self._ends = np.cumsum([int(row[5]) for row in header["wheels"]])
+        except (KeyError, TypeError, ValueError, IndexError, AttributeError, binascii.Error) as error:
+            raise StoreDamaged(
+                f"the kept twins cannot be read ({error}); rebuild them from the air records"
+            ) from error
+
+    @property
+    def names(self) -> list[str]:
+        """Of the wheels in it."""
+        return list(self._rows)
+
+    def of(self, name: str) -> Kept | None:
+        """One wheel, None where it is not in this document; StoreDamaged as above."""
+        if name not in self._rows:
+            return None
+        i, hour, wrap, diffusivity, signature, rows = self._rows[name]
+        try:
+            track = self._track[self._ends[i] - rows : self._ends[i]].tolist()
+            steps = [(int(h), float(a), float(b)) for h, a, b in track]
+            state, beside = self._state.selected([i]), self._beside.selected([i])
+            return Kept(
+                name, int(hour), state, beside, float(wrap), float(diffusivity), str(signature), steps
+            )
+        except (TypeError, ValueError, IndexError) as error:
+            raise StoreDamaged(
+                f"the kept twin of {name!r} cannot be read ({error}); rebuild it from the air records"
+            ) from error
+
+
+def shelf_read(document: Any) -> dict[str, Kept]:
+    """All wheels of a document by name, none where there is no document; StoreDamaged as `Shelf`."""
     if document is None:
         return {}
-    try:
-        if document["version"] != VERSION:
-            raise StoreDamaged(f"kept twins of version {document['version']!r}: rebuild them")
-        header, state = twin_state.unpack(base64.b64decode(document["state"]))
-        parts = {k: np.frombuffer(base64.b64decode(v)) for k, v in document["parts"].items()}
-        track, found, row = parts.pop("track").reshape(-1, 3), {}, 0
-        beside = Beside(**{k: v.copy() for k, v in parts.items()})
-        for i, (name, hour, wrap, diffusivity, signature, rows) in enumerate(header["wheels"]):
-            steps = [(int(h), float(a), float(b)) for h, a, b in track[row : row + rows]]
-            row += rows
-            found[name] = Kept(
-                name,
-                int(hour),
-                state.selected([i]),
-                beside.selected([i]),
-                wrap,
-                diffusivity,
-                signature,
-                steps,
-            )
-        return found
-    except (KeyError, TypeError, ValueError, IndexError, AttributeError, binascii.Error) as error:
-        raise StoreDamaged(
-            f"the kept twins cannot be read ({error}); rebuild them from the air records"
-        ) from error
+    shelf = Shelf(document)
+    return {name: kept for name in shelf.names if (kept := shelf.of(name)) is not None}
 
 
 def twin_of(kept: Kept, plain: RindParameters, pressure_pa: float) -> Twin:
@@ -134,8 +152,9 @@ def twin_of(kept: Kept, plain: RindParameters, pressure_pa: float) -> Twin:
 
 def kept_rind(store: Store, name: str, plain: RindParameters, pressure_pa: float) -> KeptRind | None:
     """A wheel's running twin as last kept; None where none is, or none that can be read."""
+    document = store.document(shelf_of(name))
     try:
-        kept = shelf_read(store.document(shelf_of(name))).get(name)
+        kept = Shelf(document).of(name) if document is not None else None
     except StoreDamaged:
         return None
     if kept is None:
