@@ -14,6 +14,7 @@ from typing import Any
 from monitor.alarms import open_alarms
 from monitor.alarms.sender import Sender
 from monitor.climate.air_records import AirKeeper
+from monitor.climate.sensor_watch import SensorState, SensorWatch
 from monitor.clock import now_ms, rfc3339
 from monitor.errors import StoreAway
 from monitor.health import BEAT, BEAT_OF_INTAKE, PartsHealth, Reserve
@@ -38,6 +39,7 @@ TICK_S = 0.25
 BEAT_S = 2.0
 CHECKPOINT_S = 30.0
 CONTENTS_S = 5.0
+SENSORS_S = 10.0
 LATELY_MS = 6 * 3_600_000
 """How old [ms] an air record may be for the rules, which speak of now; older ones are only kept."""
 CHANGES_A_TICK = 5_000
@@ -54,10 +56,17 @@ class Judge:
 
     def __init__(self, site: Site) -> None:
         self._site = site
+        self._sensors, self._sensors_due = SensorWatch(site), 0.0
+        self._sensor_states: dict[str, SensorState] = {}
         self._store, self._ledger, self._alarms = open_store(site), open_ledger(site), open_alarms(site)
-        self._keeper, self._engine = AirKeeper(site, self._store, judging(site)), Engine(site)
+        self._keeper, self._engine = (
+            AirKeeper(site, self._store, judging(site, self._sensors.judged)),
+            Engine(site),
+        )
         self._alarms.settle_until(now_ms() + SETTLE_MS)
         mark_touched(site, self._store)
+        if sensors := self._store.document("sensors"):
+            self._sensors.restore(sensors)
         if state := self._store.document("rules"):
             self._engine.restore(state)
         self._twins = RunningTwins(site, self._store, self._ledger)
@@ -73,9 +82,19 @@ class Judge:
         if clock >= self._contents_due:
             self._contents, self._contents_due = self._ledger.contents(), clock + CONTENTS_S
         last_seen = self._last_seen()
+        if clock >= self._sensors_due:
+            self._look_at_sensors(moment_ms)
+            self._sensors_due = clock + SENSORS_S
         lately = tuple(r for r in records if r.start_ms >= moment_ms - LATELY_MS)
         moment = Moment(
-            moment_ms, self._site, lately, tuple(self._contents), last_seen, parts, rinds=self._twins.rinds
+            moment_ms,
+            self._site,
+            lately,
+            tuple(self._contents),
+            last_seen,
+            parts,
+            rinds=self._twins.rinds,
+            sensors=self._sensor_states,
         )
         findings = self._engine.update(moment)
         self._keep_rules(findings, clock)
@@ -95,7 +114,14 @@ class Judge:
         keys = {f.key for f in findings}
         if keys != self._kept_keys or clock >= self._checkpoint_due:
             self._store.put_document("rules", self._engine.state())
+            self._store.put_document("sensors", self._sensors.state())
             self._kept_keys, self._checkpoint_due = keys, clock + CHECKPOINT_S
+
+    def _look_at_sensors(self, moment_ms: int) -> None:
+        batteries = {
+            s.sensor: s.last_value for s in self._store.series() if s.quantity == "battery" and s.last_value
+        }
+        self._sensor_states = self._sensors.states(moment_ms, batteries)
 
     def _last_seen(self) -> dict[str, int]:
         seen: dict[str, int] = {}

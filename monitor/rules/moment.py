@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
+from monitor.climate.sensor_watch import SensorState
 from monitor.clock import TEN_MINUTES_MS
 from monitor.records import AirRecord, Contents, Reading, RindNow
 from monitor.site import Site
@@ -21,7 +22,8 @@ class Moment:
     in progress comes again and again with growing coverage); ``readings`` the readings that arrived since
     then; ``contents`` all that is in the rooms now; ``last_seen`` the time [ms] of each sensor's newest
     reading; ``parts`` the health of the monitor's own parts by name, each
-    ``{"ok": bool, "since_ms": int, "detail": str}``; ``rinds`` what the twin of each wheel says, by wheel.
+    ``{"ok": bool, "since_ms": int, "detail": str}``; ``rinds`` what the twin of each wheel says, by wheel; ``sensors`` how each
+    sensor itself is doing.
     """
 
     now_ms: int
@@ -32,6 +34,7 @@ class Moment:
     parts: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     readings: tuple[Reading, ...] = ()
     rinds: Mapping[str, RindNow] = field(default_factory=dict)
+    sensors: Mapping[str, SensorState] = field(default_factory=dict)
 
     @cached_property
     def air_by_room(self) -> dict[str, list[AirRecord]]:
