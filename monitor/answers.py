@@ -14,10 +14,11 @@ import pandas as pd
 
 from monitor import alarms as alarming
 from monitor.alarms import Alarms, open_alarms
-from monitor.clock import DAY_MS, now_ms, rfc3339, to_ms
+from monitor.clock import DAY_MS, now, now_ms, rfc3339, to_ms
 from monitor.health import BEAT, BEAT_LATE_AFTER_S, health_document, sensor_heard
 from monitor.records import AirRecord, Contents
 from monitor.review import review_wheel
+from monitor.review.next_to_grade import next_to_grade_document as make_next_to_grade
 from monitor.rules.finding import Finding, Priority
 from monitor.rules.paces import paces
 from monitor.site import Room, Sensor, Site
@@ -97,10 +98,15 @@ def review_document(site: Site, wheel: str) -> dict[str, Any]:
     return review_wheel(site, opened.store, opened.ledger, wheel)
 
 
+def next_to_grade_document(site: Site) -> dict[str, Any]:
+    """The ``next-to-grade`` document: which wheels deserve attention now, and why."""
+    return make_next_to_grade(site, parts(site).ledger, now())
+
+
 def rooms_document(site: Site, at_ms: int | None = None) -> dict[str, Any]:
     """The ``rooms`` document: every room now, with what stands there and what could not be read."""
     opened, moment = parts(site), now_ms() if at_ms is None else at_ms
-    now = _Now(site, opened, moment)
+    present = _Now(site, opened, moment)
     return {
         "version": VERSION,
         "at": rfc3339(moment),
@@ -110,7 +116,7 @@ def rooms_document(site: Site, at_ms: int | None = None) -> dict[str, Any]:
             "display_unit": site.site.display_unit,
         },
         "monitor": _monitor(opened.store, moment),
-        "rooms": [now.room(room) for room in site.rooms],
+        "rooms": [present.room(room) for room in site.rooms],
         "rejects": _rejects(opened.store),
         "cautions": list(CAUTIONS),
     }
@@ -309,6 +315,7 @@ def wheels_document(site: Site) -> dict[str, Any]:
             "style": wheel.style,
             "room": wheel.room,
             "place": wheel.place,
+            "shelf": wheel.shelf,
             "made_at": rfc3339(wheel.made_at),
             "age_days": (moment - to_ms(wheel.made_at)) // DAY_MS,
         }

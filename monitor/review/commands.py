@@ -1,4 +1,4 @@
-"""The command ``next-to-grade``."""
+"""The commands ``next-to-grade``, ``what-if`` and ``sheet``."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from monitor.clock import now, rfc3339
+from monitor.clock import now
 
 
 @click.command("next-to-grade", epilog="Example: maturing-room next-to-grade site.toml --first 10")
@@ -16,32 +16,69 @@ from monitor.clock import now, rfc3339
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def next_to_grade_command(site_file: Path, first: int, as_json: bool) -> None:
     """List the wheels that deserve attention now, with the reasons, and whether to look, weigh or iron."""
-    from monitor.review.next_to_grade import next_to_grade
+    from monitor.review.next_to_grade import next_to_grade_document
     from monitor.site import load
     from monitor.wheels import open_ledger
 
     site, moment = load(site_file), now()
     with open_ledger(site) as ledger:
-        ranked = next_to_grade(site, ledger, moment)[:first]
+        document = next_to_grade_document(site, ledger, moment, first)
     if as_json:
-        rows = [
-            {
-                "wheel": r.wheel.name,
-                "style": r.wheel.style,
-                "room": r.wheel.room,
-                "place": r.wheel.place,
-                "score": round(r.score, 2),
-                "act": r.act,
-                "reasons": [{"key": reason.key, "words": reason.words} for reason in r.reasons],
-            }
-            for r in ranked
-        ]
-        document = {"version": 1, "at": rfc3339(moment), "wheels": rows}
         click.echo(json.dumps(document, indent=1, ensure_ascii=False))
         return
-    for r in ranked:
-        where = f"{r.wheel.room}/{r.wheel.place}" if r.wheel.room else "nowhere"
-        click.echo(f"{r.wheel.name}  {where}  {r.act}: {'; '.join(reason.words for reason in r.reasons)}")
+    for row in document["wheels"]:
+        where = f"{row['room']}/{row['place']}" if row["room"] else "nowhere"
+        reasons = "; ".join(reason["words"] for reason in row["reasons"])
+        click.echo(f"{row['wheel']}  {where}  {row['act']}: {reasons}")
 
 
-COMMANDS = [next_to_grade_command]
+@click.command(
+    "what-if", epilog="Example: maturing-room what-if site.toml HF-0412-03 --temperature 10 --humidity 84"
+)
+@click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
+@click.argument("wheels", metavar="[WHEEL...]", nargs=-1)
+@click.option("--make", help="All wheels of a make.")
+@click.option("--room", help="All wheels in a room.")
+@click.option("--days", type=int, default=182, show_default=True, help="How far to look ahead.")
+@click.option("--temperature", type=float, help="Suppose this temperature [degC], with --humidity.")
+@click.option("--humidity", type=float, help="Suppose this relative humidity [%], with --temperature.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+def what_if_command(
+    site_file: Path,
+    wheels: tuple[str, ...],
+    make: str | None,
+    room: str | None,
+    days: int,
+    temperature: float | None,
+    humidity: float | None,
+    as_json: bool,
+) -> None:
+    """Look ahead: weight, rind and the day it is ready, if the climate goes on, follows the style, or is set."""
+    from monitor.review.what_if import what_if
+    from monitor.site import load
+    from monitor.store import open_store
+    from monitor.wheels import open_ledger
+    from monitor.wheels.bulk import wheels_of
+
+    if (temperature is None) != (humidity is None):
+        raise click.UsageError("--temperature and --humidity go together")
+    held = None if temperature is None or humidity is None else (temperature, humidity)
+    site = load(site_file)
+    with open_ledger(site) as ledger:
+        names = [*wheels, *(wheels_of(ledger, make=make, room=room) if make or room else [])]
+        store = open_store(site)
+        try:
+            document = what_if(site, store, ledger, names, days=days, held=held)
+        finally:
+            store.close()
+    if as_json:
+        click.echo(json.dumps(document, indent=1, ensure_ascii=False))
+        return
+    for scenario in document["scenarios"]:
+        click.echo(scenario["words_of_it"])
+    for left in document["left_out"]:
+        click.echo(f"Left out: {plain(left['wheel'])}: {left['why']}")
+    click.echo("\n".join(["", *document["cautions"]]))
+
+
+COMMANDS = [next_to_grade_command, what_if_command]

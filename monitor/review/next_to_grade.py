@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Literal
+from typing import Any, Literal
 
-from monitor.clock import DAY_MS, to_ms
+from monitor.clock import DAY_MS, rfc3339, to_ms
 from monitor.site import Site
 from monitor.wheels import Entry, Ledger, Wheel
 from monitor.wheels.words import RIND_SCALES
@@ -70,6 +70,25 @@ def next_to_grade(
             ordered = tuple(sorted(reasons, key=lambda reason: -reason.weight))
             ranked.append(Ranked(wheel, sum(r.weight for r in reasons), ordered, _act(ordered)))
     return sorted(ranked, key=lambda r: (-r.score, r.wheel.name))
+
+
+def next_to_grade_document(
+    site: Site, ledger: Ledger, at: datetime, first: int | None = None
+) -> dict[str, Any]:
+    """The ``next-to-grade`` document: the ranked wheels, all or the first few, with act and reasons."""
+    rows = [
+        {
+            "wheel": r.wheel.name,
+            "style": r.wheel.style,
+            "room": r.wheel.room,
+            "place": r.wheel.place,
+            "score": round(r.score, 2),
+            "act": r.act,
+            "reasons": [{"key": reason.key, "words": reason.words} for reason in r.reasons],
+        }
+        for r in next_to_grade(site, ledger, at)[:first]
+    ]
+    return {"version": 1, "at": rfc3339(at), "wheels": rows}
 
 
 def _act(reasons: Sequence[Reason]) -> Act:
@@ -167,4 +186,4 @@ def _of_silence(
     return found
 
 
-__all__ = ["WEIGHTS", "Ranked", "Reason", "next_to_grade"]
+__all__ = ["WEIGHTS", "Ranked", "Reason", "next_to_grade", "next_to_grade_document"]
