@@ -29,7 +29,7 @@ def next_to_grade_command(site_file: Path, first: int, as_json: bool) -> None:
     for row in document["wheels"]:
         where = f"{row['room']}/{row['place']}" if row["room"] else "nowhere"
         reasons = "; ".join(reason["words"] for reason in row["reasons"])
-        click.echo(f"{row['wheel']}  {where}  {row['act']}: {reasons}")
+        click.echo(f"{_printable(row['wheel'])}  {where}  {row['act']}: {reasons}")
 
 
 @click.command(
@@ -77,8 +77,13 @@ def what_if_command(
     for scenario in document["scenarios"]:
         click.echo(scenario["words_of_it"])
     for left in document["left_out"]:
-        click.echo(f"Left out: {plain(left['wheel'])}: {left['why']}")
+        click.echo(f"Left out: {_printable(left['wheel'])}: {left['why']}")
     click.echo("\n".join(["", *document["cautions"]]))
+
+
+def _printable(text: str) -> str:
+    """Text of a person's made harmless for a terminal."""
+    return "".join(c if c.isprintable() else " " for c in text[:300])
 
 
 COMMANDS = [next_to_grade_command, what_if_command]

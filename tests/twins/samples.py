@@ -9,7 +9,7 @@ import numpy as np
 
 from monitor.clock import DAY_MS, TEN_MINUTES_MS, to_ms
 from monitor.records import AirRecord
-from monitor.store.embedded import EmbeddedStore
+from monitor.store import Store, open_store
 from monitor.twins import RunningTwins
 from monitor.wheels import Ledger, open_ledger
 from tests.wheels.samples import NOW, make_site
@@ -43,7 +43,7 @@ class Clock:
 
 
 def breathe(
-    store: EmbeddedStore, place: str, from_day: float, to_day: float, temperature_c: float, rh_pct: float
+    store: Store, place: str, from_day: float, to_day: float, temperature_c: float, rh_pct: float
 ) -> None:
     """Air with a small daily swing at a place of the vault between two days of the wheels' age."""
     first = (START + int(from_day * DAY_MS)) // TEN_MINUTES_MS
@@ -67,8 +67,8 @@ class Rooms:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.store = EmbeddedStore(folder / "readings.sqlite")
         self.ledger: Ledger = make_ledger(folder)
+        self.store = open_store(self.ledger.site)
         self.clock = Clock()
         self.now_ms = to_ms(NOW)
         self.begin()
