@@ -16,10 +16,10 @@ from monitor import air
 from monitor.clock import DAY_MS, TEN_MINUTES_MS
 from monitor.records import GOOD_FLAGS, AirRecord, Change
 from monitor.site import Sensor, Site
-from monitor.store.protocol import Store
+from monitor.store.protocol import Run, Store
 
 Floats = npt.NDArray[np.float64]
-Derive = Callable[[Sensor, str, pd.DataFrame], pd.DataFrame]
+Derive = Callable[[Sensor, str, pd.DataFrame, Run | None], pd.DataFrame]
 Watcher = Callable[[Sensor, str, pd.DataFrame], None]
 Slots = Sequence[tuple[Sensor, pd.DataFrame]]
 
@@ -29,14 +29,15 @@ class Judging:
     """How readings are judged before they enter a record.
 
     ``derive`` turns the raw readings of (sensor, quantity) into calibrated and flagged ones (both frames have the
-    columns ``value`` and ``flag``); it is shown ``before_ms`` and ``after_ms`` more than the span in question.
+    columns ``value`` and ``flag``); it is shown ``around_ms`` more than the span in question on both sides, and told the
+    run of equal values that went before, as far back as ``run_reach_ms``.
     ``apart`` tells which of several sensors at one place are off the others, from their slots' means.  ``creep`` carries
     the creep of humidity sensors on over slots.  ``watch`` is shown what was judged.
     """
 
     derive: Derive
-    before_ms: int = 0
-    after_ms: int = 0
+    around_ms: int = 0
+    run_reach_ms: int = 0
     apart: Callable[[str, npt.NDArray[np.float64]], npt.NDArray[np.bool_]] | None = None
     creep: Callable[[Floats, Floats, float], Floats] | None = None
     watch: Watcher | None = None
@@ -62,7 +63,7 @@ _LONGEST_RUN_MS = 31 * DAY_MS
 HOUR_MS = 3_600_000
 
 
-def as_it_came(sensor: Sensor, quantity: str, readings: pd.DataFrame) -> pd.DataFrame:
+def as_it_came(sensor: Sensor, quantity: str, readings: pd.DataFrame, run: Run | None) -> pd.DataFrame:
     """Readings unchanged: the derivation of a sensor that has neither calibration nor further quality tests."""
     return readings
 
@@ -140,10 +141,7 @@ class AirKeeper:
         columns, how = {}, self._judging
         for quantity in ("temperature", "humidity"):
             if quantity in sensor.quantities:
-                raw = self._store.read(sensor.id, quantity, start_ms - how.before_ms, end_ms + how.after_ms)
-                derived = how.derive(sensor, quantity, raw)
-                if how.before_ms or how.after_ms:
-                    derived = derived[within(derived, start_ms, end_ms)]
+                derived = judged_span(self._store, how, sensor, quantity, start_ms, end_ms)
                 if how.watch is not None:
                     how.watch(sensor, quantity, derived)
                 good = derived["flag"].isin(GOOD_FLAGS) & derived["value"].notna()
@@ -184,6 +182,17 @@ def runs(slots: Sequence[int], apart_ms: int = DAY_MS) -> list[tuple[int, int]]:
         else:
             spans.append((slot, slot + TEN_MINUTES_MS))
     return spans
+
+
+def judged_span(
+    store: Store, how: Judging, sensor: Sensor, quantity: str, start_ms: int, end_ms: int
+) -> pd.DataFrame:
+    """Readings of a half-open span, judged with what lies around it in view."""
+    first_ms = start_ms - how.around_ms
+    raw = store.read(sensor.id, quantity, first_ms, end_ms + how.around_ms)
+    run = store.run_before(sensor.id, quantity, first_ms, how.run_reach_ms) if how.run_reach_ms else None
+    derived = how.derive(sensor, quantity, raw, run)
+    return derived[within(derived, start_ms, end_ms)] if how.around_ms else derived
 
 
 def within(frame: pd.DataFrame, start_ms: int, end_ms: int) -> slice:

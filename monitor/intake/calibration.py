@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Protocol
 
@@ -14,8 +14,8 @@ from monitor.climate.air_records import Judging, Watcher
 from monitor.clock import now_ms, to_ms
 from monitor.intake.quality import (
     ALLOWED_APART,
-    CONTEXT_AFTER_MS,
-    CONTEXT_BEFORE_MS,
+    CONTEXT_MS,
+    RUN_REACH_MS,
     SCHEME,
     apart,
     assessed,
@@ -24,7 +24,7 @@ from monitor.intake.quality import (
 )
 from monitor.records import QUANTITIES
 from monitor.site import CalibrationEntry, Sensor, Site
-from monitor.store.protocol import Store
+from monitor.store.protocol import Run, Store
 
 DOCUMENT = "calibrations"
 
@@ -82,10 +82,13 @@ def judging(site: Site, watch: Watcher | None = None) -> Judging:
         for quantity in QUANTITIES
     }
 
-    def derive(sensor: Sensor, quantity: str, readings: pd.DataFrame) -> pd.DataFrame:
-        return assessed(quantity, calibrated(sensor, quantity, readings), limits[sensor.room, quantity])
+    def derive(sensor: Sensor, quantity: str, readings: pd.DataFrame, run: Run | None) -> pd.DataFrame:
+        values = calibrated(sensor, quantity, readings)
+        if run is not None and len(readings) and readings["value"].iloc[0] == run.value:
+            run = replace(run, value=float(values["value"].iloc[0]))  # a run of raw values, as calibrated now
+        return assessed(quantity, values, limits[sensor.room, quantity], run)
 
-    return Judging(derive, CONTEXT_BEFORE_MS, CONTEXT_AFTER_MS, off_the_others, creep_along, watch)
+    return Judging(derive, CONTEXT_MS, RUN_REACH_MS, off_the_others, creep_along, watch)
 
 
 def off_the_others(quantity: str, values: np.ndarray) -> np.ndarray:

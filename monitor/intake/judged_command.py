@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 import pandas as pd
 
+from monitor.climate.air_records import judged_span
 from monitor.clock import rfc3339
 from monitor.errors import SiteFileError
 from monitor.intake.calibration import judging
@@ -59,8 +60,5 @@ def judged_readings(
     site: Site, store: Store, sensor: str, quantity: str, start_ms: int, end_ms: int
 ) -> pd.DataFrame:
     """Readings of a span as the air records take them: columns ``raw``, ``value``, ``flag``, ``reason``."""
-    how = judging(site)
-    raw = store.read(sensor, quantity, start_ms - how.before_ms, end_ms + how.after_ms)
-    frame = how.derive(site.sensor_by_id[sensor], quantity, raw).assign(raw=raw["value"])
-    times = pd.DatetimeIndex(frame.index).as_unit("ms").asi8
-    return frame[(times >= start_ms) & (times < end_ms)]
+    frame = judged_span(store, judging(site), site.sensor_by_id[sensor], quantity, start_ms, end_ms)
+    return frame.assign(raw=store.read(sensor, quantity, start_ms, end_ms)["value"])

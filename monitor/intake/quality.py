@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from monitor.records import QUANTITIES, Flag
+from monitor.store.protocol import Run
 
 SCHEME = "maturing-room/2"
 """The name of this set of tests and thresholds, recorded beside what it judged; a new one has all records made again."""
@@ -28,8 +29,10 @@ SPIKE_WITHIN_MS = 600_000
 """A reading is told a spike only by neighbours within so long [ms]: in an hour real air may rise and fall."""
 FLAT_LEAST_READINGS = 30
 """A flat line needs so many equal readings: six hourly ones rounded to 0.1 K may well be healthy."""
-CONTEXT_BEFORE_MS, CONTEXT_AFTER_MS = 7 * HOUR_MS, SPIKE_WITHIN_MS
-"""What the tests need to see around a span [ms]: the hours that a flat line takes, and a spike's next neighbour."""
+CONTEXT_MS = 2 * SPIKE_WITHIN_MS
+"""What the tests need to see around a span [ms]: a spike's neighbours, and what a change is measured from."""
+RUN_REACH_MS = 7 * HOUR_MS
+"""How far back a run of equal values is followed [ms]; longer than a flat line takes."""
 ALLOWED_APART = {"temperature": 1.5, "humidity": 8.0, "surface_temperature": 1.5}
 """How far a sensor may be off the median of the others at the same place: twice what careful makers state, and more."""
 CLIPPED_REASON = "humidity at exactly 100 %: clipped by the sensor, or wet; cannot be judged"
@@ -61,7 +64,9 @@ def limits_of(quantity: str, climate: tuple[float, float] | None) -> Limits:
     return replace(DEFAULTS.get(quantity, Limits()), climate=climate)
 
 
-def assessed(quantity: str, readings: pd.DataFrame, limits: Limits | None = None) -> pd.DataFrame:
+def assessed(
+    quantity: str, readings: pd.DataFrame, limits: Limits | None = None, run: Run | None = None
+) -> pd.DataFrame:
     """Readings with ``flag`` and ``reason`` after every test; the worst flag wins, and what was 3 or worse stays.
 
     Parameters
@@ -72,6 +77,8 @@ def assessed(quantity: str, readings: pd.DataFrame, limits: Limits | None = None
         Index of UTC times in order, columns ``value`` [unit of the quantity] and ``flag``.
     limits
         Thresholds; those of `DEFAULTS` where None.
+    run
+        The run of equal values that ends just before the first of them.
     """
     if readings.empty:
         return readings
@@ -82,7 +89,7 @@ def assessed(quantity: str, readings: pd.DataFrame, limits: Limits | None = None
     reasons = (
         readings["reason"].astype(object).to_numpy().copy() if "reason" in readings else _blank(len(values))
     )
-    for found, flag, reason in _tests(quantity, times, values, limits):
+    for found, flag, reason in _tests(quantity, times, values, limits, run):
         # 9 (missing) is no judgement of a value, and nothing is worse than 4.
         worse = found & (flags < flag)
         flags[worse] = flag
@@ -102,7 +109,7 @@ def _blank(count: int) -> np.ndarray:
 
 
 def _tests(
-    quantity: str, times: np.ndarray, values: np.ndarray, limits: Limits
+    quantity: str, times: np.ndarray, values: np.ndarray, limits: Limits, run: Run | None
 ) -> list[tuple[np.ndarray, int, str]]:
     gross = QUANTITIES[quantity]
     outside = (values < gross.lowest) | (values > gross.highest)
@@ -127,7 +134,7 @@ def _tests(
             (too_fast(times, values, limits.rate_per_h), 3, f"{quantity} changed faster than air can")
         )
     if limits.flat_after_h is not None:
-        flat = flat_lines(times, values, limits.flat_after_h, limits.flat_within)
+        flat = flat_lines(times, values, limits.flat_after_h, limits.flat_within, run)
         if quantity == "humidity":
             flat &= values < 99.95
         tests.append((flat, 3, f"{quantity} unchanged for {limits.flat_after_h:g} h or longer: stuck?"))
@@ -178,10 +185,12 @@ def too_fast(times_ms: np.ndarray, values: np.ndarray, rate_per_h: float) -> np.
     return found
 
 
-def flat_lines(times_ms: np.ndarray, values: np.ndarray, after_h: float, within: float = 0.0) -> np.ndarray:
+def flat_lines(
+    times_ms: np.ndarray, values: np.ndarray, after_h: float, within: float = 0.0, run: Run | None = None
+) -> np.ndarray:
     """Where a run of values within ``within`` of its first has lasted ``after_h`` or longer, seen from its end.
 
-    Readings early in a run are not condemned: the run was not yet too long then.
+    Readings early in a run are not condemned: the run was not yet too long then.  ``run`` is what came before the first.
     """
     count = len(values)
     if within == 0.0:
@@ -193,8 +202,12 @@ def flat_lines(times_ms: np.ndarray, values: np.ndarray, after_h: float, within:
         for number in range(1, count):
             first = start[number - 1]
             start[number] = first if abs(values[number] - values[first]) <= within else number
-    long_enough = times_ms - times_ms[start] >= after_h * HOUR_MS
-    return long_enough & (np.arange(count) - start >= FLAT_LEAST_READINGS)
+    since, before = times_ms[start], np.zeros(count, int)
+    if run is not None and run.value is not None and abs(run.value - values[0]) <= within:
+        goes_on = start == 0
+        since, before = np.where(goes_on, run.since_ms, since), np.where(goes_on, run.count, 0)
+    readings = before + np.arange(count) - start
+    return (times_ms - since >= after_h * HOUR_MS) & (readings >= FLAT_LEAST_READINGS)
 
 
 def clipped(values: np.ndarray) -> np.ndarray:

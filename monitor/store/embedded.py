@@ -18,7 +18,7 @@ from monitor.store import side_tables as side
 from monitor.store.connections import BUSY_MS, Connections
 from monitor.store.dictionary import Dictionary, reason_texts, series_number
 from monitor.store.numbers import ROW_TYPE, frame
-from monitor.store.protocol import AirDay, SeriesSummary, Written
+from monitor.store.protocol import AirDay, Run, SeriesSummary, Written
 from monitor.store.schema import is_current, migrate
 
 FILE_NAME = "readings.sqlite"
@@ -113,6 +113,12 @@ class EmbeddedStore:
                 return frame(np.zeros(0, ROW_TYPE), [""])
             rows = sealing.rows_of_span(connection, number, start_ms, end_ms)
             return frame(rows, reason_texts(connection))
+
+    def run_before(self, sensor: str, quantity: str, before_ms: int, reach_ms: int) -> Run | None:
+        """The run of equal values that ends just before a moment; see `Store.run_before`."""
+        with self._connections.reading() as connection:
+            number = series_number(connection, sensor, quantity)
+            return None if number is None else readings_in.run_before(connection, number, before_ms, reach_ms)
 
     def read_chart(
         self, sensor: str, quantity: str, start_ms: int, end_ms: int, points: int = 2000

@@ -14,7 +14,8 @@ import pandas as pd
 from monitor.clock import DAY_MS, now_ms
 from monitor.errors import StoreAway, StoreError
 from monitor.records import AirRecord, Change, Reading, Reject
-from monitor.store.protocol import AirDay, SeriesSummary, Written
+from monitor.store.protocol import AirDay, Run, SeriesSummary, Written
+from monitor.store.readings_table import run_of
 from monitor.store.spool import NearStore
 
 if TYPE_CHECKING:
@@ -144,6 +145,12 @@ class InfluxStore:
     def write_air(self, records: Sequence[AirRecord], done: Sequence[Change] = ()) -> None:
         """Replace air records and forget the changes they answer; see `Store.write_air`."""
         self.near.write_air(records, done)
+
+    def run_before(self, sensor: str, quantity: str, before_ms: int, reach_ms: int) -> Run | None:
+        """The run of equal values that ends just before a moment; see `Store.run_before`."""
+        if not self._reaches_far(before_ms - reach_ms):
+            return self.near.run_before(sensor, quantity, before_ms, reach_ms)
+        return run_of(self.read(sensor, quantity, before_ms - reach_ms, before_ms))
 
     def series(self) -> list[SeriesSummary]:
         """Every series that came in here with its count, extent and newest reading."""

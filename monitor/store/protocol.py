@@ -45,6 +45,15 @@ class AirDay:
     revision: int
 
 
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Readings of one series that repeat a value without a break: the value, the first's time, and how many."""
+
+    value: float | None
+    since_ms: int
+    count: int
+
+
 class Store(Protocol):
     """Raw readings as they came, and the ten-minute air records made from them.
 
@@ -59,6 +68,10 @@ class Store(Protocol):
     def read(self, sensor: str, quantity: str, start_ms: int, end_ms: int) -> pd.DataFrame:
         """Readings in a span: index ``time`` (UTC, datetime64[ms, UTC]), columns ``value`` (float64, NaN where
         none), ``flag`` (uint8) and ``reason`` (str), in order of time."""
+
+    def run_before(self, sensor: str, quantity: str, before_ms: int, reach_ms: int) -> Run | None:
+        """The run of equal values that ends with the newest reading before a moment, as far back as ``reach_ms``; None
+        where there is no reading so near."""
 
     def series(self) -> list[SeriesSummary]:
         """Every series with its count, extent and newest reading."""

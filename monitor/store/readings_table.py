@@ -8,13 +8,14 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from monitor.clock import DAY_MS, TEN_MINUTES_MS, slot_of
 from monitor.errors import ReadingError
 from monitor.records import Reading
 from monitor.store.dictionary import reason_texts
-from monitor.store.numbers import given, kept
-from monitor.store.protocol import SeriesSummary, Written
+from monitor.store.numbers import frame, given, kept
+from monitor.store.protocol import Run, SeriesSummary, Written
 from monitor.store.sealing import open_again, rows_of_span
 
 Row = tuple[int, int, int | float | None, int, int]
@@ -119,6 +120,38 @@ def next_number(connection: sqlite3.Connection, name: str) -> int:
         (name,),
     ).fetchone()
     return int(row[0])
+
+
+def run_before(connection: sqlite3.Connection, series: int, before_ms: int, reach_ms: int) -> Run | None:
+    """The run of equal values that ends with a series' newest reading before a moment; see `Store.run_before`.
+
+    A sensor that is well is told after one step back, so this costs nothing where it is asked all the time.
+    """
+    span = (series, before_ms - reach_ms, before_ms)
+    within = "FROM reading WHERE series = ? AND time_ms >= ? AND time_ms < ?"
+    newest = connection.execute(f"SELECT value {within} ORDER BY time_ms DESC LIMIT 1", span).fetchone()
+    if newest is None:
+        rows = rows_of_span(connection, *span)
+        return run_of(frame(rows, reason_texts(connection)))
+    other = connection.execute(
+        f"SELECT time_ms {within} AND value IS NOT ? ORDER BY time_ms DESC LIMIT 1", (*span, newest[0])
+    ).fetchone()
+    first = span[1] if other is None else other[0] + 1
+    since, count = connection.execute(
+        f"SELECT min(time_ms), count(*) {within}", (series, first, before_ms)
+    ).fetchone()
+    return Run(given(newest[0]), since, count)
+
+
+def run_of(frame: pd.DataFrame) -> Run | None:
+    """The run of equal values at the end of readings as `Store.read` gives them."""
+    if frame.empty:
+        return None
+    values = frame["value"].to_numpy(float)
+    differing = np.flatnonzero((values != values[-1]) & ~(np.isnan(values) & np.isnan(values[-1])))
+    first = int(differing[-1]) + 1 if len(differing) else 0
+    since_ms = int(pd.DatetimeIndex(frame.index).as_unit("ms").asi8[first])
+    return Run(None if np.isnan(values[-1]) else float(values[-1]), since_ms, len(values) - first)
 
 
 def rows_of(

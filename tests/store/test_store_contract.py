@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.clock import TEN_MINUTES_MS
@@ -20,6 +20,7 @@ from monitor.store import Store, Written
 from monitor.store.embedded import EmbeddedStore
 from monitor.store.influx import InfluxStore
 from monitor.store.influx_far import InfluxFar
+from monitor.store.protocol import Run
 from monitor.store.spool import NearStore
 from tests.store.influx_double import TOKEN, InfluxDouble
 
@@ -69,7 +70,9 @@ def influx(kind: str, folder: Path) -> Iterator[InfluxStore]:
         return
     double = InfluxDouble()
     far = InfluxFar(double.url, "dairy", "rooms", TOKEN, tag)
-    yield (InfluxStore if kind == "influx-near" else AlwaysFar)(near, far)
+    made = (InfluxStore if kind == "influx-near" else AlwaysFar)(near, far)
+    made.carry()
+    yield made
     double.stop()
 
 
@@ -219,6 +222,16 @@ def test_the_newest_air_record_of_every_place_is_found(store: Store) -> None:
     assert len(newest) == 2
 
 
+def test_a_run_of_equal_values_is_told(store: Store) -> None:
+    """Since when the newest reading's value has been repeated; a sensor that is well has a run of one."""
+    store.write([temperature(minute, value) for minute, value in enumerate([12.0, 12.1, 12.2, 12.2, 12.2])])
+    hours = 3_600_000
+    assert store.run_before("rack-1", "temperature", NOON + hours, hours * 2) == Run(12.2, NOON + 120_000, 3)
+    assert store.run_before("rack-1", "temperature", NOON + 120_000, hours) == Run(12.1, NOON + 60_000, 1)
+    assert store.run_before("rack-1", "temperature", NOON + hours, 1000) is None
+    assert store.run_before("rack-9", "temperature", NOON + hours, hours) is None
+
+
 def test_rejects_are_counted_and_the_newest_kept(store: Store) -> None:
     """Every refusal is counted by reason; only so many are kept, newest first."""
     store.reject(Reject(NOON + n, "maturing/x", "not JSON", b"\xff" * 5000) for n in range(25))
@@ -277,19 +290,23 @@ def test_threads_share_a_store(store: Store) -> None:
     assert [summary.count for summary in store.series()] == [20, 20, 20, 20]
 
 
-@settings(max_examples=60, deadline=None)
+@pytest.fixture(scope="module")
+def held(tmp_path_factory: pytest.TempPathFactory) -> Iterator[EmbeddedStore]:
+    """One store for all examples of a law."""
+    made = EmbeddedStore(tmp_path_factory.mktemp("law") / "readings.sqlite")
+    yield made
+    made.close()
+
+
 @given(
     numbers=st.lists(st.none() | st.floats(allow_nan=False, allow_infinity=False), min_size=1, max_size=20)
 )
-def test_no_value_is_ever_altered(
-    tmp_path_factory: pytest.TempPathFactory, numbers: list[float | None]
-) -> None:
+def test_no_value_is_ever_altered(held: EmbeddedStore, numbers: list[float | None]) -> None:
     """Any finite number comes back bit for bit, None as NaN."""
-    held = EmbeddedStore(tmp_path_factory.mktemp("law") / "readings.sqlite")
-    held.write([temperature(minute, number) for minute, number in enumerate(numbers)])
+    name = uuid.uuid4().hex
+    held.write([temperature(minute, number, name) for minute, number in enumerate(numbers)])
     expected = np.array([np.nan if n is None else n for n in numbers], dtype="f8")
-    assert held.read("rack-1", "temperature", 0, 2**52)["value"].to_numpy().tobytes() == expected.tobytes()
-    held.close()
+    assert held.read(name, "temperature", 0, 2**52)["value"].to_numpy().tobytes() == expected.tobytes()
 
 
 def test_an_unknown_change_is_ignored(store: Store) -> None:
