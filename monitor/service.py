@@ -137,9 +137,9 @@ class Judge:
             part.close()
 
 
-def _carrier(store: Any) -> Carrier | None:
+def _carrier(store: Any, judges: bool) -> Carrier | None:
     """What carries readings on to a far store, where there is one."""
-    return Carrier(store) if isinstance(store, InfluxStore) else None
+    return Carrier(store, gathers=judges) if isinstance(store, InfluxStore) else None
 
 
 class Service:
@@ -174,7 +174,7 @@ class Service:
         subscriber = self._intake(store)
         sender = Sender(self._site, open_alarms(self._site)) if "send" in self._wanted else None
         judge = Judge(self._site) if "judge" in self._wanted else None
-        carrier = _carrier(store)
+        carrier = _carrier(store, judge is not None)
         for part in (subscriber, sender, carrier):
             if part is not None:
                 part.start()

@@ -9,26 +9,34 @@ from pathlib import Path
 
 import click
 
+from monitor.clock import rfc3339
 from monitor.errors import StoreError
 from monitor.site import Site, load
 from monitor.store import open_store
 from monitor.store.embedded import FILE_NAME
 from monitor.store.exporting import export as export_readings
 from monitor.store.exporting import moment_ms
+from monitor.store.gaps import Gap, gaps_of
 from monitor.store.safekeeping import Account
 from monitor.store.safekeeping import backup as make_backup
 from monitor.store.safekeeping import restore as bring_back
 from monitor.store.safekeeping import verify as check_through
+from monitor.store.spool import NEAR_FILE_NAME, NearStore
 
+GAPS_SHOWN = 10
 SITE = click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
 
 
 def _file_of(site: Site) -> Path:
-    if site.store.kind != "embedded":
-        raise StoreError(
-            "this command is for the embedded store; use the tools of the database for another kind"
-        )
-    return site.data_folder / FILE_NAME
+    return site.data_folder / (FILE_NAME if site.store.kind == "embedded" else NEAR_FILE_NAME)
+
+
+def _gaps(site: Site) -> list[Gap]:
+    store = open_store(site)
+    try:
+        return gaps_of(store, site)
+    finally:
+        store.close()
 
 
 def _said(account: Account) -> str:
@@ -56,10 +64,15 @@ def backup(site_file: Path, target: Path) -> None:
 @click.option("--yes", is_flag=True, help="Do not ask.")
 def restore(site_file: Path, source: Path, yes: bool) -> None:
     """Put a backup in the place of the readings. Stop the monitor first; what was there is kept beside it."""
-    store = _file_of(load(site_file))
+    site = load(site_file)
+    store = _file_of(site)
     if not yes:
         click.confirm(f"Is the monitor stopped, and shall {source} take the place of {store}?", abort=True)
     aside = bring_back(source, store)
+    if site.store.kind == "influx":
+        near = NearStore(store)
+        near.begin()  # what came in since the backup is in InfluxDB alone
+        near.close()
     click.echo(f"{store}: restored" + (f"; what was there is now {aside}" if aside else ""))
 
 
@@ -68,12 +81,25 @@ def restore(site_file: Path, source: Path, yes: bool) -> None:
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON document.")
 @click.pass_context
 def verify(context: click.Context, site_file: Path, as_json: bool) -> None:
-    """Check the readings through: structure, sealed days, doubles and counts. Exit status 1 where faults are found."""
-    account = check_through(_file_of(load(site_file)))
+    """Check the readings through: structure, sealed days, doubles, counts, and gaps.
+
+    Exit status 1 where faults are found. Gaps, in which a sensor said nothing for three of its intervals, are no faults
+    of the store; they are told so that nobody takes a hole for calm air.
+    """
+    site = load(site_file)
+    account = check_through(_file_of(site))
+    found = _gaps(site) if account.sound else []
     if as_json:
-        click.echo(json.dumps({"version": 1, "sound": account.sound, **asdict(account)}))
+        told = [{"sensor": g.sensor, "quantity": g.quantity, "from_at": rfc3339(g.start_ms), "to_at": rfc3339(g.end_ms)}
+                for g in found]  # fmt: skip
+        click.echo(json.dumps({"version": 1, "sound": account.sound, **asdict(account), "gaps": told}))
     else:
         click.echo(f"{'sound' if account.sound else 'NOT SOUND'}: {_said(account)}")
+        if found:
+            click.echo(f"{len(found)} gaps, {sum(g.hours for g in found):,.1f} hours in all; the longest:")
+        for gap in found[:GAPS_SHOWN]:
+            span = f"{rfc3339(gap.start_ms)} to {rfc3339(gap.end_ms)}"
+            click.echo(f"  {gap.hours:8,.1f} h  {gap.sensor} {gap.quantity}  {span}")
         for fault in account.faults:
             click.echo(f"  {fault}", err=True)
     if not account.sound:

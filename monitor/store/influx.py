@@ -14,6 +14,7 @@ import pandas as pd
 from monitor.clock import DAY_MS, now_ms
 from monitor.errors import StoreAway, StoreError
 from monitor.records import AirRecord, Change, Reading, Reject
+from monitor.store.gathering import Gatherer, Teller
 from monitor.store.protocol import AirDay, Run, SeriesSummary, Written
 from monitor.store.readings_table import run_of
 from monitor.store.spool import NearStore
@@ -32,12 +33,14 @@ class InfluxStore:
     near, far
         Where readings are kept first, and the InfluxDB they are carried to.
     taken_in_elsewhere
-        Readings also come in on other machines: what is near is then not all, and every read asks InfluxDB.
+        Readings also come in on other machines: each tells what it carries, and `gather` brings it here.  Where
+        nobody gathers, what is near is not all, and every read asks InfluxDB.
     """
 
     def __init__(self, near: NearStore, far: InfluxFar, taken_in_elsewhere: bool = False) -> None:
         self.near, self.far = near, far
-        self._elsewhere = taken_in_elsewhere
+        self.taken_in_elsewhere = taken_in_elsewhere
+        self._teller, self._gatherer = Teller(), Gatherer(near, far)
 
     def write(self, readings: Sequence[Reading]) -> Written:
         """Keep readings; those so old that they are near no more are compared with InfluxDB, where it answers."""
@@ -96,7 +99,10 @@ class InfluxStore:
         return _joined(self.far.air(room, place, start_ms, end_ms), near)
 
     def _reaches_far(self, start_ms: int) -> bool:
-        return self._elsewhere or start_ms < self.near.pruned_before()
+        return self._only_far() or start_ms < self.near.complete_from()
+
+    def _only_far(self) -> bool:
+        return self.taken_in_elsewhere and not self.near.gathers()
 
     def air_days(self, after_revision: int = 0, limit: int = 10_000) -> list[AirDay]:
         """Days of air written after a revision; see `Store.air_days`.
@@ -104,7 +110,7 @@ class InfluxStore:
         Where air records are made elsewhere their writes are not seen here: then every day of the last three
         years once, and after that those of the last two days.
         """
-        if not self._elsewhere:
+        if not self._only_far():
             return self.near.air_days(after_revision, limit)
         today = now_ms() // DAY_MS
         first = max(today - 1, after_revision) if after_revision else today - 3 * 365
@@ -114,7 +120,7 @@ class InfluxStore:
     def latest_air(self) -> list[AirRecord]:
         """The newest air record of every room and place."""
         near = {(r.room, r.place): r for r in self.near.latest_air()}
-        if self._elsewhere:
+        if self._only_far():
             for record in self.far.latest_air():
                 key = (record.room, record.place)
                 if key not in near or near[key].start_ms < record.start_ms:
@@ -129,14 +135,23 @@ class InfluxStore:
         StoreAway
             InfluxDB does not take it now; everything waits on.
         """
+        began_ms, older_far = self.near.began()
+        if older_far is None:
+            self.near.settle(self.far.holds_before(began_ms))
         batch = self.near.batch(most)
         if not len(batch):
             return 0
         refused = self.far.write(batch.readings, batch.air)
         if refused:
-            self.near.reject(refused)
-        self.near.carried(batch)
+            self.near.reject(refusal.reject for refusal in refused)
+        if self.taken_in_elsewhere and batch.readings:
+            self.far.tell_carried(self._teller.told(batch.readings))
+        self.near.carried(batch, [r.number for r in refused if r.number is not None])
         return len(batch)
+
+    def gather(self) -> int:
+        """Bring here what other machines have carried to InfluxDB; see `Gatherer.gather`."""
+        return self._gatherer.gather()
 
     def waiting(self) -> int:
         """How many readings and air records wait to be carried."""

@@ -5,11 +5,13 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import urllib3
+from influxdb_client.client.flux_csv_parser import FluxCsvParserException, FluxQueryException
 from influxdb_client.client.influxdb_client import InfluxDBClient
 from influxdb_client.client.write_api import SYNCHRONOUS
 from influxdb_client.domain.write_precision import WritePrecision
@@ -20,17 +22,26 @@ from monitor.errors import StoreAway, StoreError
 from monitor.records import AirRecord, Reading, Reject
 from monitor.site import StoreSettings
 from monitor.store import flux
-from monitor.store.line_protocol import WHOLE_ROOM, air_line, reading_line
+from monitor.store.line_protocol import WHOLE_ROOM, Carried, air_line, carried_line, reading_line
 from monitor.store.side_tables import AIR_COLUMNS
 
 TIMEOUT_MS = 10_000
 _MILLISECONDS: Any = WritePrecision.MS
 _REFUSED_LINES = (400, 413, 422)
+_TOO_OLD = "beyond retention policy"
 _REFUSED_US = {
     401: "does not know the token",
     403: "does not let this token do that",
     404: "knows no such bucket or organisation",
 }
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """What InfluxDB refused: the line's number in its batch (None where all others may be meant), and the reject."""
+
+    number: int | None
+    reject: Reject
 
 
 class InfluxFar:
@@ -50,8 +61,8 @@ class InfluxFar:
         self._writer = self.client.write_api(write_options=SYNCHRONOUS)
         self._reader = self.client.query_api()
 
-    def write(self, readings: Sequence[Reading], air: Sequence[AirRecord]) -> list[Reject]:
-        """Write all; those few that InfluxDB refuses for what they hold come back with its reason.
+    def write(self, readings: Sequence[Reading], air: Sequence[AirRecord]) -> list[Refusal]:
+        """Write all, readings first; those few that InfluxDB refuses for what they hold come back with its reason.
 
         Raises
         ------
@@ -59,20 +70,35 @@ class InfluxFar:
             It does not answer, or refuses us; nothing is known to be written.
         """
         lines = [reading_line(self._site, r) for r in readings] + [air_line(self._site, r) for r in air]
-        return list(self._write(lines))
+        return list(self._write(lines, 0))
 
-    def _write(self, lines: list[str]) -> Iterator[Reject]:
+    def tell_carried(self, told: Sequence[Carried]) -> None:
+        """Tell other machines what has been carried over; see `write` for what it raises."""
+        list(self._write([carried_line(self._site, one) for one in told], 0))
+
+    def carried(self, start_ms: int, end_ms: int) -> list[Carried]:
+        """What was told in a span, in order of time."""
+        found = self._rows(flux.carried(self.bucket, self._site, start_ms, end_ms))
+        times = _index(found, "at").as_unit("ms").asi8
+        return [
+            Carried(row["by"], row["sensor"], row["quantity"], int(row["first"]), int(row["last"]), int(at))
+            for row, at in zip(found.to_dict(orient="records"), times, strict=True)
+        ]
+
+    def _write(self, lines: list[str], first: int) -> Iterator[Refusal]:
         try:
             with self.errors():
                 self._writer.write(self.bucket, self.org, "\n".join(lines), write_precision=_MILLISECONDS)
         except _Refused as error:
-            if len(lines) == 1:
-                reason = f"InfluxDB refuses a line: {error}"
-                yield Reject(now_ms(), "influx/write", reason[:200], lines[0].encode()[:1024])
+            too_old = _TOO_OLD in str(error)  # what is young enough has been written: no use to look for it
+            if too_old or len(lines) == 1:
+                reason = f"InfluxDB refuses {'lines' if too_old else 'a line'}: {error}"
+                reject = Reject(now_ms(), "influx/write", reason[:200], lines[0].encode()[:1024])
+                yield Refusal(None if too_old else first, reject)
                 return
             half = len(lines) // 2
-            yield from self._write(lines[:half])
-            yield from self._write(lines[half:])
+            yield from self._write(lines[:half], first)
+            yield from self._write(lines[half:], first + half)
 
     def readings(self, sensor: str, quantity: str, start_ms: int, end_ms: int) -> pd.DataFrame:
         """Readings of a series in a span, as `Store.read` gives them."""
@@ -120,9 +146,15 @@ class InfluxFar:
                 records.append(AirRecord(row["room"], place, start, **known))
         return records
 
-    def _rows(self, question: str) -> pd.DataFrame:
-        with self.errors():
-            found = self._reader.query_data_frame(question)
+    def holds_before(self, moment_ms: int) -> bool:
+        """Whether there is any reading of this site before a moment."""
+        return len(self._rows(flux.oldest(self.bucket, self._site, flux.EARLIEST_MS, moment_ms))) > 0
+
+    def _rows(self, question: str | None) -> pd.DataFrame:
+        found: Any = []
+        if question is not None:
+            with self.errors():
+                found = self._reader.query_data_frame(question)
         frames = [f for f in (found if isinstance(found, list) else [found]) if len(f)]
         if not frames:
             return pd.DataFrame({"_time": pd.Series(dtype="datetime64[ns, UTC]")})
@@ -139,6 +171,11 @@ class InfluxFar:
                 raise _Refused(_told(error)) from error
             why = _REFUSED_US.get(error.status or 0, f"answers {error.status}: {_told(error)}")
             raise StoreAway(f"InfluxDB at {self.url} {why}") from error
+        except (FluxQueryException, FluxCsvParserException) as error:
+            told = getattr(error, "message", error)
+            raise StoreAway(f"InfluxDB at {self.url} fails amid its answer: {told}") from error
+        except (IndexError, KeyError, ValueError) as error:  # the client's parser, given no annotated CSV
+            raise StoreAway(f"what answers at {self.url} is not InfluxDB: {error}") from error
         except (urllib3.exceptions.HTTPError, OSError) as error:
             raise StoreAway(f"InfluxDB at {self.url} does not answer ({type(error).__name__})") from error
 

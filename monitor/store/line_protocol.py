@@ -8,15 +8,28 @@ writing a record again also takes values back.
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 
 from monitor.records import AirRecord, Reading
 from monitor.store.side_tables import AIR_COLUMNS
 
-READING, AIR = "reading", "air"
+READING, AIR, CARRIED = "reading", "air", "carried"
 WHOLE_ROOM = "-"
 """Stands for the empty place of a whole room, since a tag cannot be empty; no place can have that name."""
-_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\ud800-\udfff]")
 _TAG = re.compile(r"([,= ])")
+
+
+@dataclass(frozen=True)
+class Carried:
+    """Word that somebody carried readings of a series over: their first and last time, and when it was said [ms]."""
+
+    by: str
+    sensor: str
+    quantity: str
+    first_ms: int
+    last_ms: int
+    at_ms: int
 
 
 def reading_line(site: str, reading: Reading) -> str:
@@ -26,7 +39,7 @@ def reading_line(site: str, reading: Reading) -> str:
     if reading.reason:
         fields += f",reason={text(reading.reason)}"
     if reading.value is not None:
-        fields += f",value={reading.value!r}"
+        fields += f",value={float(reading.value)!r}"
     return f"{tags} {fields} {reading.time_ms}"
 
 
@@ -38,6 +51,12 @@ def air_line(site: str, record: AirRecord) -> str:
     known = ",".join(f"{name}={float(value)!r}" for name, value in values.items() if value is not None)
     missing = " ".join(name for name, value in values.items() if value is None)
     return f"{tags} {known},missing={text(missing)} {record.start_ms}"
+
+
+def carried_line(site: str, told: Carried) -> str:
+    """Word to other machines, as a point: tags site, by, sensor, quantity; fields first and last."""
+    tags = f"by={tag(told.by)},quantity={tag(told.quantity)},sensor={tag(told.sensor)},site={tag(site)}"
+    return f"{CARRIED},{tags} first={told.first_ms}i,last={told.last_ms}i {told.at_ms}"
 
 
 def tag(value: str) -> str:

@@ -2,15 +2,20 @@
 
 What waits is noted in the transaction that keeps it, and forgotten once the far store has taken it. So the far store
 may be away for as long as the disk lasts, and a crash at any point loses nothing and doubles nothing.
+
+What the far store refuses for what it holds is set aside: it waits under the negative of its number, stays here, and
+is tried again when the store is next opened for carrying.
 """
 
 from __future__ import annotations
 
 import sqlite3
+import threading
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
-from monitor.clock import slot_of
+from monitor.clock import now_ms, slot_of
 from monitor.records import AirRecord, Reading
 from monitor.store import bulk
 from monitor.store.embedded import EmbeddedStore
@@ -20,7 +25,10 @@ from monitor.store.readings_table import Row, mark_changed
 from monitor.store.side_tables import AIR_FIELDS
 
 NEAR_FILE_NAME = "readings-near.sqlite"
-_PRUNED = "pruned-before"
+_PRUNED, _BEGAN = "pruned-before", "near-began"
+_GATHERING = "gathering"
+_ALWAYS = -(2**53)
+_GATHERING_LATE_MS = 120_000
 
 
 @dataclass(frozen=True)
@@ -29,7 +37,8 @@ class Batch:
 
     readings: list[Reading]
     air: list[AirRecord]
-    last_reading: int
+    numbers: list[int]
+    """Of the readings, in their order."""
     last_air: int
 
     def __len__(self) -> int:
@@ -39,7 +48,49 @@ class Batch:
 class NearStore(EmbeddedStore):
     """See the module's text; everything else is as in `EmbeddedStore`."""
 
+    def __init__(self, path: str | Path, rejects_kept: int = 1000) -> None:
+        super().__init__(path, rejects_kept)
+        self._bringing = threading.local()
+        if self.document(_BEGAN) is None:
+            self.begin()
+
+    def begin(self) -> None:
+        """What is here starts now: whether the far store holds anything older is not known yet."""
+        self.put_document(_BEGAN, {"at_ms": now_ms(), "older_far": None})
+
+    def began(self) -> tuple[int, bool | None]:
+        """Since when [ms] this store is kept without a hole, and whether the far one holds older readings (None: unknown)."""
+        document = self.document(_BEGAN)
+        return document["at_ms"], document["older_far"]
+
+    def settle(self, older_far: bool) -> None:
+        """Note whether the far store holds readings from before this one began."""
+        self.put_document(_BEGAN, {"at_ms": self.began()[0], "older_far": older_far})
+
+    def complete_from(self) -> int:
+        """From this moment on [ms] all that there is stands here."""
+        at_ms, older_far = self.began()
+        return max(self.pruned_before(), _ALWAYS if older_far is False else at_ms)
+
+    def keep(self, readings: Sequence[Reading]) -> Written:
+        """Write what the far store has already: it does not wait to be carried."""
+        self._bringing.now = True
+        try:
+            return self.write(readings)
+        finally:
+            self._bringing.now = False
+
+    def gathering(self) -> None:
+        """Note that what comes in elsewhere is being brought here."""
+        self.put_document(_GATHERING, now_ms())
+
+    def gathers(self) -> bool:
+        """Whether what comes in elsewhere is being brought here now."""
+        return now_ms() - int(self.document(_GATHERING) or 0) < _GATHERING_LATE_MS
+
     def _on_written(self, connection: sqlite3.Connection, new: Sequence[Row]) -> None:
+        if getattr(self._bringing, "now", False):
+            return
         connection.executemany(
             "INSERT INTO waiting_reading (series, time_ms) VALUES (?, ?)", [row[:2] for row in new]
         )
@@ -67,15 +118,25 @@ class NearStore(EmbeddedStore):
     def waiting(self) -> int:
         """How many readings and air records wait."""
         with self._connections.reading() as connection:
-            counts = "SELECT (SELECT count(*) FROM waiting_reading) + (SELECT count(*) FROM waiting_air)"
+            counts = "SELECT (SELECT count(*) FROM waiting_reading WHERE id > 0) + (SELECT count(*) FROM waiting_air)"
             return int(connection.execute(counts).fetchone()[0])
+
+    def set_aside(self) -> int:
+        """How many readings the far store has refused."""
+        with self._connections.reading() as connection:
+            return int(connection.execute("SELECT count(*) FROM waiting_reading WHERE id < 0").fetchone()[0])
+
+    def try_again(self) -> None:
+        """Let what was set aside wait again."""
+        with self._connections.writing() as connection:
+            connection.execute("UPDATE waiting_reading SET id = -id WHERE id < 0")
 
     def batch(self, most: int) -> Batch:
         """The oldest that wait, at most ``most`` of each kind."""
         with self._connections.reading() as connection:
             readings = connection.execute(
                 f"SELECT w.id, s.sensor, s.quantity, w.time_ms, {VALUE_SQL}, r.flag, q.text"
-                " FROM (SELECT * FROM waiting_reading ORDER BY id LIMIT ?) w JOIN series s ON s.id = w.series"
+                " FROM (SELECT * FROM waiting_reading WHERE id > 0 ORDER BY id LIMIT ?) w JOIN series s ON s.id = w.series"
                 " JOIN reading r ON r.series = w.series AND r.time_ms = w.time_ms"
                 " LEFT JOIN reason q ON q.id = r.reason ORDER BY w.id",
                 (most,),
@@ -89,29 +150,35 @@ class NearStore(EmbeddedStore):
         return Batch(
             [_reading(row) for row in readings],
             [AirRecord(*row[1:]) for row in air],
-            readings[-1][0] if readings else 0,
+            [row[0] for row in readings],
             air[-1][0] if air else 0,
         )
 
-    def carried(self, batch: Batch) -> None:
-        """The far store has taken a batch: it waits no longer."""
+    def carried(self, batch: Batch, refused: Iterable[int] = ()) -> None:
+        """The far store has taken a batch: it waits no longer, but for the ``refused`` readings (places in the batch)."""
+        last = batch.numbers[-1] if batch.numbers else 0
+        aside = [(batch.numbers[place],) for place in refused if place < len(batch.numbers)]
         with self._connections.writing() as connection:
-            connection.execute("DELETE FROM waiting_reading WHERE id <= ?", (batch.last_reading,))
+            connection.executemany("UPDATE waiting_reading SET id = -id WHERE id = ?", aside)
+            connection.execute("DELETE FROM waiting_reading WHERE id BETWEEN 1 AND ?", (last,))
             connection.execute("DELETE FROM waiting_air WHERE id <= ?", (batch.last_air,))
 
     def pruned_before(self) -> int:
         """Readings before this moment [ms] may have been let go of here; the far store has them."""
-        return int(self.document(_PRUNED) or -(2**53))
+        return int(self.document(_PRUNED) or _ALWAYS)
 
-    def prune(self, before_ms: int) -> int:
+    def prune(self, before_ms: int, marks_too: bool = False) -> int:
         """Let go of readings and air records before a moment that wait no longer; how many readings.
 
-        The newest of every series and place stays.
+        The newest of every series and place stays.  ``marks_too`` also lets go of the marks of changed slots, where
+        nobody judges on this machine.
         """
         if before_ms <= self.pruned_before():
             return 0
         self.put_document(_PRUNED, before_ms)
         with self._connections.writing() as connection:
+            if marks_too:
+                connection.execute("DELETE FROM change WHERE slot_ms < ?", (before_ms,))
             gone = connection.execute(
                 "DELETE FROM reading WHERE time_ms < ?1 AND time_ms <"
                 " (SELECT last_ms FROM series WHERE id = reading.series) AND NOT EXISTS"

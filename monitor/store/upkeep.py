@@ -20,7 +20,8 @@ def upkeep(settings: StoreSettings, store: Store, at_ms: int | None = None) -> i
     moment = now_ms() if at_ms is None else at_ms
     if isinstance(store, InfluxStore):
         edge = moment - settings.near_days * DAY_MS
-        return store.near.prune(edge - edge % DAY_MS)
+        nobody_judges = settings.taken_in_elsewhere and not store.near.gathers()
+        return store.near.prune(edge - edge % DAY_MS, marks_too=nobody_judges)
     if not isinstance(store, EmbeddedStore):
         return 0
     for quantity, days in settings.keep_days.items():

@@ -34,6 +34,11 @@ class InfluxDouble:
         self.buckets: dict[str, dict[str, Any]] = {}
         self.lines = 0
         self.refuse = ""
+        """Lines with this text in them are refused."""
+        self.oldest_ms = -(2**62)
+        """Points before this are beyond the bucket's retention: dropped, and told."""
+        self.amid = ""
+        """What comes after every answer, such as a table that tells an error."""
         self.server: ThreadingHTTPServer | None = None
         self.start()
 
@@ -62,31 +67,38 @@ class InfluxDouble:
         parsed = [_parsed(line) for line in body.splitlines() if line]
         if self.refuse and self.refuse in body:
             raise ValueError(f"partial write: field type conflict near {self.refuse}")
-        for tags, fields, time_ms in parsed:
+        kept = [one for one in parsed if one[2] >= self.oldest_ms]
+        for tags, fields, time_ms in kept:
             self.points[tags, time_ms].update(fields)
-        self.lines += len(parsed)
+        self.lines += len(kept)
+        if len(kept) < len(parsed):
+            raise ValueError(
+                f"partial write: points beyond retention policy dropped={len(parsed) - len(kept)}"
+            )
 
     def answer(self, question: str) -> str:
         """A question of ours, answered in annotated CSV."""
         start, stop = re.search(r"range\(start: (\S+), stop: (\S+)\)", question).groups()  # type: ignore[union-attr]
+        if _ms(start) >= _ms(stop):
+            raise ValueError("error in building plan: cannot query an empty range")
         wanted = {k: json.loads(v) for k, v in re.findall(r'r\.(\w+) == ("(?:[^"\\]|\\.)*")', question)}
         field = wanted.pop("_field", None)
-        rows = []
-        for (tags, time_ms), fields in sorted(self.points.items(), key=lambda item: item[0][1]):
+        dropped = json.loads(re.search(r"drop\(columns: (\[.*?\])\)", question)[1])  # type: ignore[index]
+        tables: dict[tuple[tuple[str, str], ...], list[dict[str, Any]]] = {}
+        for (tags, time_ms), fields in sorted(self.points.copy().items(), key=lambda item: item[0][1]):
             named = dict(tags)
-            if all(named.get(k) == v for k, v in wanted.items()) and _ms(start) <= time_ms < _ms(stop):
-                rows.append((named, time_ms, fields))
-        if field is not None:
-            newest = {}
-            for named, time_ms, fields in rows:
-                if field in fields:
-                    newest[named["room"], named["place"]] = {
-                        "_time": time_ms,
-                        "room": named["room"],
-                        "place": named["place"],
-                    }
-            return "".join(_table([row], number) for number, row in enumerate(newest.values()))
-        return _table([{"_time": time_ms, **fields} for _, time_ms, fields in rows], 0)
+            shown = fields if field is None else {k: v for k, v in fields.items() if k == field}
+            if (
+                shown
+                and all(named.get(k) == v for k, v in wanted.items())
+                and _ms(start) <= time_ms < _ms(stop)
+            ):
+                row = {**named, "_time": time_ms, **shown}
+                tables.setdefault(tags, []).append({k: v for k, v in row.items() if k not in dropped})
+        chosen = (
+            slice(0, 1) if "first()" in question else slice(-1, None) if "last()" in question else slice(None)
+        )
+        return "".join(_table(rows[chosen], number) for number, rows in enumerate(tables.values()))
 
 
 class _Handler(BaseHTTPRequestHandler):
@@ -104,7 +116,11 @@ class _Handler(BaseHTTPRequestHandler):
                 return self._send(422, json.dumps({"code": "unprocessable entity", "message": str(error)}))
             return self._send(204, "")
         if self.path.startswith("/api/v2/query"):
-            return self._send(200, self.held.answer(json.loads(text)["query"]), "text/csv")
+            try:
+                answer = self.held.answer(json.loads(text)["query"]) + self.held.amid
+            except ValueError as error:
+                return self._send(400, json.dumps({"code": "invalid", "message": str(error)}))
+            return self._send(200, answer, "text/csv")
         if self.path.startswith("/api/v2/buckets"):
             asked = json.loads(text)
             self.held.buckets[asked["name"]] = {"id": "b" * 16, **asked}

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.clock import DAY_MS
@@ -82,6 +82,7 @@ def test_a_reason_comes_along(store: EmbeddedStore) -> None:
     assert frame["flag"].tolist() == [2, 4]
 
 
+@settings(max_examples=30)
 @given(
     st.lists(st.tuples(st.integers(0, 3 * DAY_MS), st.floats(0, 100)), max_size=30, unique_by=lambda p: p[0]),
     st.lists(st.tuples(st.integers(0, 3 * DAY_MS), st.floats(0, 100)), max_size=30, unique_by=lambda p: p[0]),

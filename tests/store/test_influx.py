@@ -105,6 +105,136 @@ def test_a_line_that_influxdb_refuses_holds_up_no_other(double: InfluxDouble, tm
     assert "field type conflict" in refused.reason
     assert b"value=93.0" in refused.payload
     assert len(store.read("rack-1", "humidity", *ALL)) == 100
+    assert (store.waiting(), store.near.set_aside()) == (0, 1)
+    store.near.prune(NOON + 400 * DAY)
+    assert len(store.read("rack-1", "humidity", *ALL)) == 100
+    double.refuse = ""
+    store.near.try_again()
+    assert store.carry() == 1
+    assert (double.lines, store.near.set_aside()) == (100, 0)
+    store.close()
+
+
+def test_what_is_beyond_the_buckets_retention_is_told_once(double: InfluxDouble, tmp_path: Path) -> None:
+    """InfluxDB drops what is too old for its bucket and takes the rest: one word about it, and nothing waits for ever."""
+    store = opened(double, tmp_path)
+    store.write([humidity(minute) for minute in range(100)])
+    double.oldest_ms = NOON + 40 * 60_000
+    assert store.carry() == 100
+    assert (double.lines, store.waiting()) == (60, 0)
+    (told,) = store.rejects()
+    assert "retention policy dropped=40" in told.reason
+    store.close()
+
+
+def test_an_answer_that_breaks_off_is_a_store_that_is_away(double: InfluxDouble, tmp_path: Path) -> None:
+    """InfluxDB can fail amid an answer that began well: never is half an answer taken for the whole."""
+    store = opened(double, tmp_path)
+    store.write([humidity(0)])
+    store.carry()
+    for amid, told in (
+        ("#datatype,string,string\r\n#group,true,true\r\n#default,,\r\n,error,reference\r\n,reached memory limit,\r\n",
+         "reached memory limit"),
+        ("<html>\r\n", "is not InfluxDB"),
+    ):  # fmt: skip
+        double.amid = amid
+        with pytest.raises(StoreAway, match=told):
+            store.far.readings("rack-1", "humidity", *ALL)
+    store.close()
+
+
+def test_an_empty_span_is_not_asked_for(double: InfluxDouble, tmp_path: Path) -> None:
+    """InfluxDB takes an empty span for an error; here it is simply empty."""
+    store = opened(double, tmp_path)
+    assert len(store.far.readings("rack-1", "humidity", NOON, NOON)) == 0
+    assert len(store.far.air("cave", "", 2**51, 2**52)) == 0
+    store.close()
+
+
+def test_a_new_near_store_finds_what_influxdb_has(double: InfluxDouble, tmp_path: Path) -> None:
+    """After the near store's disk died, or on another machine: what was carried over before is read from InfluxDB."""
+    before = opened(double, tmp_path)
+    before.write([humidity(minute) for minute in range(10)])
+    before.carry()
+    before.close()
+    (tmp_path / "other").mkdir()
+    after = opened(double, tmp_path / "other")
+    assert len(after.read("rack-1", "humidity", *ALL)) == 10
+    after.carry()
+    double.stop()
+    with pytest.raises(StoreAway):
+        after.read("rack-1", "humidity", *ALL)
+    after.close()
+
+
+def test_a_first_near_store_needs_influxdb_no_more_once_it_knows_that_it_is_the_first(
+    double: InfluxDouble, tmp_path: Path
+) -> None:
+    """InfluxDB holds nothing older: from then on the near store answers alone, also while InfluxDB is away."""
+    store = opened(double, tmp_path)
+    store.write([humidity(minute) for minute in range(10)])
+    store.carry()
+    double.stop()
+    assert len(store.read("rack-1", "humidity", *ALL)) == 10
+    store.close()
+
+
+def shared(double: InfluxDouble, folder: Path) -> InfluxStore:
+    far = InfluxFar(double.url, "dairy", "rooms", TOKEN, "main")
+    return InfluxStore(NearStore(folder / "near.sqlite"), far, taken_in_elsewhere=True)
+
+
+def test_what_comes_in_on_another_machine_is_gathered(double: InfluxDouble, tmp_path: Path) -> None:
+    """One machine takes readings in, another judges: there they mark slots as changed, are read, and are not sent back."""
+    (tmp_path / "taking").mkdir()
+    (tmp_path / "judging").mkdir()
+    taking, judging = shared(double, tmp_path / "taking"), shared(double, tmp_path / "judging")
+    taking.write([humidity(0, None), humidity(1, 86.5)])
+    taking.carry()
+    assert judging.gather() == 2
+    assert judging.gather() == 0
+    taking.write([humidity(700 * 24 * 60), humidity(2)])
+    taking.carry()
+    assert judging.gather() == 2
+    (series,) = judging.series()
+    assert (series.count, series.first_ms) == (4, NOON)
+    assert len(judging.changes()) == 2
+    assert judging.waiting() == 0
+    values = judging.near.read("rack-1", "humidity", NOON, NOON + DAY)["value"]
+    assert [None if v != v else v for v in values] == [None, 86.5, 86.0]
+    again = shared(double, tmp_path / "judging")
+    assert again.gather() == 0
+    for store in (taking, judging, again):
+        store.close()
+
+
+def test_marks_do_not_pile_up_where_nobody_judges(double: InfluxDouble, tmp_path: Path) -> None:
+    """A machine that only takes readings in lets go of its old marks; where it judges, marks stay until answered."""
+    site = load(write_site(tmp_path, 1883, ["rack-1"], more="[store]\ntaken_in_elsewhere = true"))
+    store = shared(double, tmp_path)
+    store.write([humidity(0)])
+    store.gather()
+    upkeep(site.store, store, NOON + 400 * DAY)
+    assert len(store.changes()) == 1
+    store.near.put_document("gathering", 0)
+    upkeep(site.store, store, NOON + 401 * DAY)
+    assert store.changes() == []
+    store.close()
+
+
+def test_the_judging_machine_goes_on_while_influxdb_is_away(double: InfluxDouble, tmp_path: Path) -> None:
+    """What was gathered is read here; a machine that does not gather asks InfluxDB, and says that it is away."""
+    store = shared(double, tmp_path)
+    store.write([humidity(0)])
+    store.carry()
+    store.gather()
+    double.stop()
+    with pytest.raises(StoreAway):
+        store.gather()
+    assert len(store.read("rack-1", "humidity", *ALL)) == 1
+    store.near.put_document("gathering", 0)
+    with pytest.raises(StoreAway):
+        store.read("rack-1", "humidity", *ALL)
     store.close()
 
 
@@ -172,13 +302,21 @@ def test_a_reading_is_the_line_that_the_client_library_would_write(
         assert float(tail.rsplit(" ", 1)[0].rsplit("value=", 1)[1]) == value
 
 
+def test_a_text_that_is_no_unicode_does_not_stop_the_rest() -> None:
+    """Half a surrogate pair or a line break in a reason becomes a space: the line stays one line that can be sent."""
+    line = reading_line("main", Reading("rack-1", "humidity", NOON, 86.0, Flag.SUSPECT, "odd\ud800\nodd"))
+    assert line.encode().count(b"\n") == 0
+    assert 'reason="odd  odd"' in line
+
+
 def test_a_value_taken_back_is_named() -> None:
     """An air record without a humidity says so, so that writing it over a fuller one takes the humidity back."""
     record = AirRecord("cave", "", NOON, 12.0, 11.5, 12.5, None, None, None, 0.5, None, None, 0.3, None)
     line = air_line("main", record)
     assert line.startswith("air,place=-,room=cave,site=main temperature_c=12.0")
     assert (
-        'missing="rh_pct rh_min_pct rh_max_pct dew_point_c vapour_pressure_deficit_pa rh_sigma_pct rh_creep_pct"' in line
+        'missing="rh_pct rh_min_pct rh_max_pct dew_point_c vapour_pressure_deficit_pa rh_sigma_pct rh_creep_pct"'
+        in line
     )
     assert sum(name in line for name in AIR_COLUMNS) == len(AIR_COLUMNS)
 
@@ -201,6 +339,9 @@ def test_every_question_is_sound_flux(tmp_path: Path) -> None:
     texts = [flux.readings(n, n, n, n, *ALL) for n in names]
     texts += [flux.air(n, n, n, n, NOON, NOON + 1) for n in names]
     texts += [flux.newest_air(n, n, *ALL) for n in names]
+    texts += [flux.oldest(n, n, *ALL) for n in names]
+    texts += [flux.carried(n, n, *ALL) for n in names]
+    assert None not in texts
     broken = [
         texts[0].replace("range(start", "range(begin"),
         texts[0].replace("pivot", "pivott"),

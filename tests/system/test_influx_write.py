@@ -63,6 +63,7 @@ def test_readings_and_air_records_arrive_as_they_left(tmp_path: Path, server: st
     store = InfluxStore(
         NearStore(tmp_path / "near.sqlite"), InfluxFar(server, "dairy", "rooms", "none", "main")
     )
+    store.near.settle(older_far=False)  # this server answers no questions
     readings = [Reading("rack-1", "humidity", start + n * 1000, 80 + n % 97 / 7) for n in range(2000)]
     store.write(readings)
     slot = start - start % 600_000
