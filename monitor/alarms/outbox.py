@@ -7,7 +7,7 @@ Alarms of one cause (or one room) share a message while it has not left.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -110,7 +110,8 @@ class Outbox:
                 own = [m for m in history if m["alarm_id"] == row["id"]]
                 for route in self._routes_for(row):
                     on_route = [m for m in own if m["route"] == route.name]
-                    wanted += self._later(row, route, on_route, entered[row["id"]], now_ms)
+                    for message in self._later(row, route, on_route, entered[row["id"]], now_ms):
+                        wanted.append(self._with_company(message, route, rows, history))
         return _new(connection, wanted)
 
     def write(self, connection: Connection, wanted: Iterable[Wanted], now_ms: int) -> None:
@@ -131,7 +132,7 @@ class Outbox:
         number, since_ms = entered
         if route.after_min > 0 and now_ms - since_ms >= route.after_min * MINUTE_MS:
             once = f"escalated/{row['id']}/{number}/{route.name}"
-            if not any(m["once"] == once for m in history):
+            if not any(m["about"] == "escalated" and m["created_ms"] >= since_ms for m in history):
                 yield self._wanted(row, route, "escalated", once, now_ms)
                 return
         told = _open_told(history)
@@ -143,6 +144,20 @@ class Outbox:
         if len(reminders) < self._site.alarms.reminders and now_ms - last_ms >= wait_min * MINUTE_MS:
             once = f"reminder/{row['id']}/{told[-1]['id']}/{len(reminders) + 1}/{route.name}"
             yield self._wanted(row, route, "reminder", once, now_ms)
+
+    def _with_company(
+        self, message: Wanted, route: Route, rows: list[dict[str, Any]], history: list[dict[str, Any]]
+    ) -> Wanted:
+        """A reminder or escalation with all that waits beside its alarm, so that they do not come one by one."""
+        told = {m["alarm_id"] for m in history if m["route"] == route.name}
+        beside = (
+            row["id"]
+            for row in rows
+            if group_of(row) == message.group
+            and route in self._routes_for(row)
+            and (message.about == "escalated" or row["id"] in told)
+        )
+        return replace(message, alarm_ids=tuple(dict.fromkeys((*message.alarm_ids, *beside))))
 
     def _wanted(self, row: dict[str, Any], route: Route, about: str, once: str, now_ms: int) -> Wanted:
         due_ms = quiet_until(self._site, route, row["priority"], now_ms)

@@ -51,7 +51,7 @@ def picture(
                 draw.line([(x, y), (x, y + 7)], fill=INK, width=2)
     _hours(draw, begin_ms, end_ms, zone, TOP + len(shown) * (PANEL + GAP) - GAP)
     stream = io.BytesIO()
-    image.quantize(16).save(stream, "PNG", optimize=True)
+    image.quantize(64, Image.Quantize.MAXCOVERAGE).save(stream, "PNG", optimize=True)
     return stream.getvalue()
 
 

@@ -32,6 +32,7 @@ ABOUTS = {
     "worse": "Worse",
     "escalated": "Not answered",
 }
+SILENT_CHECK = "Is there power in the rooms, and do the network and the broker run?"
 ACKNOWLEDGE = "{{acknowledge}}"
 """Stands in the kept words for the link, which is made when a message leaves: the journal holds no key."""
 
@@ -74,7 +75,8 @@ class Parts:
 def words_of(site: Site, alarms: Sequence[Alarm], about: str, context: Context) -> Words:
     """What a message says about alarms (one at least, the most pressing first); see ``json.md`` for ``about``."""
     parts = _over(site, alarms, context) if about == "over" else _stands(site, alarms, about, context)
-    numbers = ", ".join(str(a.id) for a in alarms[:MOST_LISTED]) + _more(len(alarms) - MOST_LISTED)
+    ids = sorted(a.id for a in alarms)
+    numbers = ", ".join(str(i) for i in ids[:MOST_LISTED]) + _more(len(ids) - MOST_LISTED)
     parts.foot = f"Alarm{'s' if len(alarms) > 1 else ''} {numbers}. {CAUTION}"
     return composed(parts, context, asks=about != "over")
 
@@ -114,8 +116,8 @@ def _stands(site: Site, alarms: Sequence[Alarm], about: str, context: Context) -
     call = ABOUTS.get(about) or CALLS[Priority(first.priority)]
     since_ms = min(a.since_ms for a in alarms)
     where, since = _where(site, alarms), f"Since {_clock(site, since_ms)}."
-    what, short = _what(alarms, where)
-    check = _one_line(first.finding.check_first)
+    what, short = _what(alarms)
+    check = SILENT_CHECK if _many_silent(alarms) else _one_line(first.finding.check_first)
     parts = Parts(
         f"{call}: {where}",
         f"{call}: {where}: {short}. {since} Check: {check}",
@@ -125,7 +127,7 @@ def _stands(site: Site, alarms: Sequence[Alarm], about: str, context: Context) -
     parts.paragraphs = [f"{what}.", f"{since[:-1]} ({lasted})."]
     if about == "escalated":
         parts.paragraphs.append("Nobody has acknowledged it yet.")
-    parts.paragraphs += _effects(first)
+    parts.paragraphs += _effects(alarms)
     if context.over_meanwhile:
         parts.paragraphs.append(f"{context.over_meanwhile} more came and went meanwhile.")
     parts.check_first = check
@@ -134,55 +136,59 @@ def _stands(site: Site, alarms: Sequence[Alarm], about: str, context: Context) -
 
 
 def _over(site: Site, alarms: Sequence[Alarm], context: Context) -> Parts:
-    first = alarms[0]
     since_ms = min(a.since_ms for a in alarms)
     ended_ms = max(a.returned_ms or a.ended_ms or a.changed_ms for a in alarms)
     where, lasted = _where(site, alarms), span_text(max(0, ended_ms - since_ms))
-    what, short = _what(alarms, where)
-    tail = f"Lasted {lasted}, since {_clock(site, since_ms)}."
+    what, short = _what(alarms, "were")
     cost = f" {_sentence(context.cost)}" if context.cost else ""
     parts = Parts(
         f"Over: {where}",
-        f"Over: {where}: {short}. {tail}{cost}",
+        f"Over: {where}: {short}. Lasted {lasted}.{cost}",
         f"{where} ({_one_line(site.site.name)})",
     )
-    parts.paragraphs = [f"Over: {what}.", tail]
+    parts.paragraphs = [f"Over: {what}.", f"Lasted {lasted}, since {_clock(site, since_ms)}."]
     if context.cost:
         parts.paragraphs.append(_sentence(context.cost))
-    parts.paragraphs += _effects(first, "While it lasted: ")
+    parts.paragraphs += _effects(alarms, "While it lasted: ")
     parts.further = _further(alarms)
     return parts
 
 
-def _what(alarms: Sequence[Alarm], where: str) -> tuple[str, str]:
+def _many_silent(alarms: Sequence[Alarm]) -> bool:
+    return len(alarms) > 1 and all(a.finding.rule == "silence" for a in alarms)
+
+
+def _what(alarms: Sequence[Alarm], are: str = "are") -> tuple[str, str]:
     """What is wrong, in full and short, for one alarm or many."""
     first = alarms[0].finding
     what, short = _one_line(first.what), _one_line(first.short) or _one_line(first.what)
     if len(alarms) == 1:
         return what, short
-    if all(a.finding.rule == "silence" for a in alarms):
-        text = f"{len(alarms)} sensors are silent"
+    if _many_silent(alarms):
+        text = f"{len(alarms)} sensors {are} silent"
         return f"{text}; one cause is likely (power, network, broker)", text
-    return f"{len(alarms)} alarms; first: {what}", f"{short}; {len(alarms) - 1} more"
+    return f"{len(alarms)} alarms", f"{short}; {len(alarms) - 1} more"
 
 
-def _effects(alarm: Alarm, before: str = "") -> list[str]:
-    finding = alarm.finding
-    said = (
-        [before + _sentence(finding.effect) if before else _sentence(finding.effect)]
-        if finding.effect
-        else []
-    )
-    if finding.wheels:
-        names = ", ".join(_one_line(w) for w in finding.wheels[:MOST_LISTED])
-        said.append(f"Wheels: {names}{_more(len(finding.wheels) - MOST_LISTED)}")
+def _effects(alarms: Sequence[Alarm], before: str = "") -> list[str]:
+    """What it does to which wheels; of many alarms each says its own beside what it is."""
+    wheels = list(dict.fromkeys(_one_line(w) for a in alarms for w in a.finding.wheels))
+    said = []
+    if len(alarms) == 1 and alarms[0].finding.effect:
+        said.append(before + _sentence(alarms[0].finding.effect))
+    if wheels:
+        said.append(f"Wheels: {', '.join(wheels[:MOST_LISTED])}{_more(len(wheels) - MOST_LISTED)}")
     return said
 
 
 def _further(alarms: Sequence[Alarm]) -> list[str]:
     if len(alarms) == 1:
         return []
-    shown = [_one_line(a.finding.what) for a in alarms[:MOST_LISTED]]
+    silent = _many_silent(alarms)
+    shown = []
+    for alarm in alarms[:MOST_LISTED]:
+        effect = _one_line(alarm.finding.effect)
+        shown.append(_one_line(alarm.finding.what) + (f": {effect}" if effect and not silent else ""))
     rest = len(alarms) - MOST_LISTED
     return [*shown, f"and {rest} more"] if rest > 0 else shown
 
