@@ -166,7 +166,8 @@ def weight_part(life: Life, weighings: list[dict[str, Any]], rind: Rind | None) 
     ]
     last = document["expected"][-1]
     document["now"] = {"value": last["mass_kg"], "low": last["low_kg"], "high": last["high_kg"]}
-    own = f"; {rind.law.weighings} weighings of its own" if rind.law.weighings else ""
+    many = rind.law.weighings
+    own = f"; {many} weighing{'' if many == 1 else 's'} of its own" if many else ""
     document["note"] = rind.learnt.note + own
     return document
 

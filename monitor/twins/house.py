@@ -22,6 +22,9 @@ Floats = NDArray[np.float64]
 SOUND_CLOTH = 0.005
 """Share of its growth in open air that blue has under a sound cloth, where hardly any air gets in: assumed, no source;
 inspections settle it."""
+WAY_IN, OPEN_RIND = 0.1, 0.2
+"""The same where one crack lets air in, and on a rind without cloth, among the moulds that are wanted there: assumed, no
+source. Published speeds are of colonies alone on agar."""
 MITES_SHOW = math.log(10_000.0)
 """Mite dose at which they show, a growth ten-thousandfold from what a brush leaves: assumed, no source."""
 WAY_NAMES = {"crack": "cracked", "plug": "unsealed plug", "cloth": "lifted cloth"}
@@ -217,13 +220,13 @@ class House:
 
 
 def blue_share(site: Site, life: Life, at_ms: int) -> float:
-    """How fast blue grows in a wheel against in open air [-]: hardly under a sound cloth, as fast where air gets in by
-    a crack or under the cloth, faster where it gets in more ways (`monitor.rind.mould.AIR_WAY_FACTORS`)."""
+    """How fast blue grows in a wheel against alone in open air [-]: hardly under a sound cloth, `WAY_IN` where air gets
+    in by a crack, and more where it gets in more ways (`monitor.rind.mould.AIR_WAY_FACTORS`)."""
     style, ways = site.style_by_id.get(life.style), life.ways_at(at_ms)
     factor = mould.air_way_factor(WAY_NAMES[way] for way in ways)
     if style is None or style.rind != "cloth-bound":
-        return factor
-    return factor / mould.AIR_WAY_FACTORS["cracked"] if ways else SOUND_CLOTH
+        return OPEN_RIND * factor
+    return WAY_IN * factor / mould.AIR_WAY_FACTORS["cracked"] if ways else SOUND_CLOTH
 
 
 def _shows(name: str) -> float:

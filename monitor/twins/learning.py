@@ -120,8 +120,12 @@ def learn(cases: list[Case]) -> Learnt:
         spread=round(float(np.hypot(_spread(fit, cases[0]), WHEEL_SCATTER)), 4),
         weighings=fit.weighings,
         wheels=len(cases),
-        note=f"from {fit.weighings} weighings of {len(cases)} wheels of the style in this room",
+        note=f"from {_many(fit.weighings, 'weighing')} of {_many(len(cases), 'wheel')} of the style in this room",
     )
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
 
 
 def _spread(fit: RindFit, case: Case) -> float:
