@@ -259,15 +259,20 @@ class MouldIndex:
         self._reading, self._decline, self._surfaces = reading, decline, surfaces
         self.reset()
 
-    def reset(self, index: Values = 0.0) -> None:
-        """Start from an index, as after washing down (0) or an inspection."""
+    @property
+    def dry_hours(self) -> Array:
+        """How long each surface has been too dry to grow [h]."""
+        return self._dry_hours.copy()
+
+    def reset(self, index: Values = 0.0, dry_hours: Values = 0.0) -> None:
+        """Start from an index, as after washing down (0) or an inspection, and a time [h] it was dry before."""
         start = as_floats(index, "index")
         require_range(start, 0.0, 6.0, "index", "")
         if np.isnan(start).any():
             raise PhysicsError("index: a surface must start from a known index")
         self.index = self._one_each(start, "index").copy()
         self.unknown_hours = np.zeros(self._surfaces)
-        self._dry_hours = np.zeros(self._surfaces)
+        self._dry_hours = self._one_each(as_floats(dry_hours, "dry_hours"), "dry_hours").copy()
 
     def update(self, temperature_c: Values, rh_pct: Values, hours: float) -> Array:
         """Advance by a span of steady surface climate and return the index [-].

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
 from monitor.records import AirRecord, Contents
-from monitor.rules.base import Rule, contents_at, stage_of
+from monitor.rules.base import contents_at, stage_of
+from monitor.rules.contents_rule import ContentsRule, all_wheels, sureness
 from monitor.rules.finding import Finding, Priority
 from monitor.rules.moment import Moment, evidence_time
 from monitor.rules.paces import contents_paces
@@ -28,7 +29,7 @@ EFFECT = {
 }
 
 
-class BandRule(Rule):
+class BandRule(ContentsRule):
     """Out of band: temperature or humidity beyond the limits of a style's stage, only for wheels that are there.
 
     Wheels at a place with its own air record are judged by it, others by the room's.  The value must pass the
@@ -49,9 +50,10 @@ class BandRule(Rule):
         if stage is None:
             return
         time_ms = evidence_time(record, moment.now_ms)
+        own = self.settings_of(entry.style)
         for quantity, value, band, deadband in (
-            ("temperature", record.temperature_c, stage.temperature_c, self.settings.temperature_deadband_k),
-            ("humidity", record.rh_pct, stage.rh_pct, self.settings.humidity_deadband_pct),
+            ("temperature", record.temperature_c, stage.temperature_c, own.temperature_deadband_k),
+            ("humidity", record.rh_pct, stage.rh_pct, own.humidity_deadband_pct),
         ):
             if value is None:
                 continue
@@ -64,8 +66,7 @@ class BandRule(Rule):
                 facts = (
                     self._facts(record, entry, f"{quantity}-{side}", value, band) if out or not clear else {}
                 )
-                key = f"{entry.style}|{entry.stage}|{record.place}|{entry.place}|{quantity}-{side}"
-                yield Evidence(key, time_ms, out, clear, facts)
+                yield Evidence(self.key_of(record, entry, f"{quantity}-{side}"), time_ms, out, clear, facts)
 
     def _facts(
         self, record: AirRecord, entry: Contents, aspect: str, value: float, band: tuple[float, float]
@@ -80,14 +81,8 @@ class BandRule(Rule):
             "place": record.place,
             "wheels": list(entry.wheels),
             "drying_pace": list(pace) if pace else None,
+            "sigma": record.temperature_sigma_k if aspect.startswith("temperature") else record.rh_sigma_pct,
         }
-
-    def alive(self, moment: Moment, key: str) -> bool:
-        style, stage, _, entry_place, _ = key.split("|")
-        return any(
-            entry.style == style and entry.stage == stage and entry.place == entry_place
-            for entry in moment.contents_by_room.get(self.room.id, ())
-        )
 
     def finding(self, key: str, watch: Watch) -> Finding:
         facts = watch.facts
@@ -113,6 +108,11 @@ class BandRule(Rule):
             short=f"{quantity} {value} at {where}, wanted {band}; {wheels_text(len(facts['wheels']))}",
             effect=self._effect(facts),
             wheels=tuple(facts["wheels"]),
+            certainty=sureness(
+                facts["value"] - facts["band"][1] if side == "high" else facts["band"][0] - facts["value"],
+                facts.get("sigma"),
+            ),
+            cause=self.air_cause,
             numbers={
                 name: facts["value"],
                 f"band_{unit}": facts["band"],
@@ -131,18 +131,10 @@ class BandRule(Rule):
             return f"{who} drying at {pace[0]:.1f} times their intended pace"
         return f"{who} {EFFECT[facts['aspect']]}"
 
-    def merge(self, findings: list[Finding]) -> Iterable[Finding]:
+    def merged(self, group: list[Finding]) -> Finding:
         """One finding for a style and side, whatever the number of stages and places."""
-        groups: dict[tuple[str, str], list[Finding]] = {}
-        for finding in findings:
-            groups.setdefault((finding.style, finding.aspect), []).append(finding)
-        return [self._merged(group) for group in groups.values()]
-
-    def _merged(self, group: list[Finding]) -> Finding:
-        if len(group) == 1:
-            return group[0]
         worst = max(group, key=_excess)
-        wheels = tuple(dict.fromkeys(w for finding in group for w in finding.wheels))
+        wheels = all_wheels(group)
         places = sorted({p for finding in group for p in _places(finding)})
         extra = f" ({listed([place_name(self.room, p) for p in places])})" if len(places) > 1 else ""
         facts = {"aspect": worst.aspect, "style": worst.style, "wheels": wheels, **worst.numbers}

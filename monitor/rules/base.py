@@ -29,7 +29,17 @@ class Rule(ABC):
     def __init__(self, site: Site, room: Room) -> None:
         self.site, self.room = site, room
         self.settings: Any = rule_settings(site, room, self.name)
+        self._of_style = {s.id: rule_settings(site, room, self.name, s.id) for s in site.styles}
         self.reset()
+
+    def settings_of(self, style: str) -> Any:
+        """The settings for wheels of a style, which may have its own."""
+        return self._of_style.get(style, self.settings)
+
+    @property
+    def air_cause(self) -> str:
+        """The cause that findings about a room's air share, so that one message tells of all."""
+        return f"air:{self.room.id}"
 
     def reset(self) -> None:
         """Back to the state of a new rule."""
@@ -132,6 +142,16 @@ def contents_at(moment: Moment, room: Room, place: str, measured: Iterable[str])
     if place:
         return [entry for entry in entries if entry.place == place]
     return [entry for entry in entries if entry.place not in own]
+
+
+def wheels_at(moment: Moment, room: Room, place: str) -> list[str]:
+    """The wheels in a room that a place's air may be about: those there, and those whose place is not known."""
+    return [
+        wheel
+        for entry in moment.contents_by_room.get(room.id, ())
+        if not place or entry.place in ("", place)
+        for wheel in entry.wheels
+    ]
 
 
 def stage_of(site: Site, contents: Contents) -> Stage | None:

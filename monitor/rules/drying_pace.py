@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from statistics import median
 from typing import Any
 
+from monitor.records import Contents
 from monitor.rules.finding import Finding, Priority
+from monitor.rules.moment import Moment
 from monitor.rules.pace_rule import PaceRuleBase
 from monitor.rules.words import place_name, rind_of, temperature_text, wheels_text
 
@@ -25,6 +28,12 @@ class DryingPaceRule(PaceRuleBase):
     name = "drying_pace"
     pace_name = "drying"
 
+    def grams_per_day(self, moment: Moment, entry: Contents) -> float | None:
+        """The median of what the entry's rind twins say."""
+        rinds = (moment.rinds.get(wheel) for wheel in entry.wheels) if moment.rinds else ()
+        known = [r.loss_kg_per_day for r in rinds if r is not None and r.loss_kg_per_day is not None]
+        return round(1000.0 * median(known), 1) if known else None
+
     def describe(self, facts: dict[str, Any]) -> Finding:
         style = self.site.style_by_id.get(facts["style"])
         who = wheels_text(len(facts["wheels"]), rind_of(self.site, [facts["style"]]))
@@ -35,7 +44,7 @@ class DryingPaceRule(PaceRuleBase):
                 f"{who} taking up water instead of drying; rinds stay soft and unwanted mould may take hold"
             )
         elif fast:
-            effect = f"{who} drying at {value:.1f} times their intended pace; rinds may crack"
+            effect = f"{who} drying at {value:.1f} times their intended pace{_each(facts)}; rinds may crack"
         else:
             effect = f"{who} drying at {value:.1f} times their intended pace; rinds stay soft"
         where = place_name(self.room, facts["place"])
@@ -52,13 +61,21 @@ class DryingPaceRule(PaceRuleBase):
             seen_ms=0,
             what=what,
             check_first=CHECK_FIRST[facts["side"]],
-            priority=Priority.HIGH if value > 2 * self.settings.highest_pace else Priority.MEDIUM,
+            priority=Priority.HIGH
+            if value > 2 * self.settings_of(facts["style"]).highest_pace
+            else Priority.MEDIUM,
             effect=effect,
             wheels=tuple(facts["wheels"]),
             numbers={
                 "drying_pace": [value, low, high],
+                "loss_g_per_day": facts.get("grams"),
                 "stage": facts["stage"],
                 "temperature_c": facts["temperature_c"],
                 "rh_pct": facts["rh_pct"],
             },
         )
+
+
+def _each(facts: dict[str, Any]) -> str:
+    grams = facts.get("grams")
+    return f", about {grams:.0f} g each by tomorrow" if grams and grams >= 0.5 else ""

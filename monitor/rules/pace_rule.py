@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from abc import abstractmethod
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
 from monitor.records import AirRecord, Contents
-from monitor.rules.base import Rule, contents_at
+from monitor.rules.base import contents_at
+from monitor.rules.contents_rule import ContentsRule, all_wheels, sureness
 from monitor.rules.finding import Finding
 from monitor.rules.moment import Moment, evidence_time
-from monitor.rules.paces import Pace, contents_paces
+from monitor.rules.paces import NINETY_PCT, Pace, contents_paces
 from monitor.rules.watch import Evidence, Watch
 
 
-class PaceRuleBase(Rule):
+class PaceRuleBase(ContentsRule):
     """Follows one pace of each entry of a room's contents against a high and perhaps a low limit."""
 
     pace_name = ""
@@ -24,12 +25,19 @@ class PaceRuleBase(Rule):
         for record in self.new_air(moment):
             for entry in contents_at(moment, self.room, record.place, self.newest):
                 pace = getattr(contents_paces(self.site, self.room, record, entry), self.pace_name)
+                time_ms = evidence_time(record, moment.now_ms)
                 if pace is not None:
-                    yield from self._of_pace(evidence_time(record, moment.now_ms), record, entry, pace)
+                    yield from self._of_pace(time_ms, record, entry, pace, moment)
+                else:
+                    yield from self.without_pace(time_ms, record, entry)
 
-    def _of_pace(self, time_ms: int, record: AirRecord, entry: Contents, pace: Pace) -> Iterator[Evidence]:
-        facts = {
-            "pace": list(pace),
+    def without_pace(self, time_ms: int, record: AirRecord, entry: Contents) -> Iterator[Evidence]:
+        """What can be said where there is no pace; nothing unless a rule knows better."""
+        return iter(())
+
+    def facts_of(self, record: AirRecord, entry: Contents) -> dict[str, Any]:
+        """What a finding needs to know of the air and the contents."""
+        return {
             "style": entry.style,
             "stage": entry.stage,
             "place": record.place,
@@ -37,24 +45,28 @@ class PaceRuleBase(Rule):
             "temperature_c": record.temperature_c,
             "rh_pct": record.rh_pct,
         }
-        for side, out, clear in self.sides(pace[0]):
-            key = f"{entry.style}|{entry.stage}|{record.place}|{entry.place}|{side}"
-            yield Evidence(key, time_ms, out, clear, {**facts, "side": side})
 
-    def sides(self, pace: float) -> Iterator[tuple[str, bool, bool]]:
+    def _of_pace(
+        self, time_ms: int, record: AirRecord, entry: Contents, pace: Pace, moment: Moment
+    ) -> Iterator[Evidence]:
+        for side, out, clear in self.sides(pace[0], entry.style):
+            facts: dict[str, Any] = {}
+            if out or not clear:
+                grams = self.grams_per_day(moment, entry)
+                facts = {**self.facts_of(record, entry), "pace": list(pace), "side": side, "grams": grams}
+            yield Evidence(self.key_of(record, entry, side), time_ms, out, clear, facts)
+
+    def grams_per_day(self, moment: Moment, entry: Contents) -> float | None:
+        """What a wheel of the entry typically loses in a day [g]; None unless a rule tells of it."""
+        return None
+
+    def sides(self, pace: float, style: str) -> Iterator[tuple[str, bool, bool]]:
         """For each limit: its name, whether it is passed, whether the pace is back by the deadband."""
-        high, dead = self.settings.highest_pace, self.settings.deadband
-        yield "fast", pace > high, pace <= high - dead
-        low = getattr(self.settings, "lowest_pace", None)
+        own = self.settings_of(style)
+        yield "fast", pace > own.highest_pace, pace <= own.highest_pace - own.deadband
+        low = getattr(own, "lowest_pace", None)
         if low is not None:
-            yield "slow", pace < low, pace >= low + dead
-
-    def alive(self, moment: Moment, key: str) -> bool:
-        style, stage, _, entry_place, _ = key.split("|")
-        return any(
-            entry.style == style and entry.stage == stage and entry.place == entry_place
-            for entry in moment.contents_by_room.get(self.room.id, ())
-        )
+            yield "slow", pace < low, pace >= low + own.deadband
 
     @abstractmethod
     def describe(self, facts: dict[str, Any]) -> Finding:
@@ -62,32 +74,49 @@ class PaceRuleBase(Rule):
 
     def finding(self, key: str, watch: Watch) -> Finding:
         finding = self.describe(watch.facts)
-        return replace(finding, since_ms=watch.since_ms or watch.seen_ms, seen_ms=watch.seen_ms)
+        return replace(
+            finding,
+            since_ms=watch.since_ms or watch.seen_ms,
+            seen_ms=watch.seen_ms,
+            certainty=self._certainty(watch.facts),
+            cause=self.air_cause,
+        )
 
-    def merge(self, findings: list[Finding]) -> Iterable[Finding]:
+    def _certainty(self, facts: dict[str, Any]) -> float | None:
+        """From the pace's 90 % interval on the side of the limit that it has passed."""
+        if facts.get("pace") is None:
+            return None
+        value, low, high = facts["pace"]
+        own = self.settings_of(facts["style"])
+        if facts["side"] == "fast":
+            return sureness(value - own.highest_pace, (value - low) / NINETY_PCT)
+        return sureness(own.lowest_pace - value, (high - value) / NINETY_PCT)
+
+    def merged(self, group: list[Finding]) -> Finding:
         """One finding for a style and side, told by the wheels that are worst off."""
-        groups: dict[tuple[str, str], list[Finding]] = {}
-        for finding in findings:
-            groups.setdefault((finding.style, finding.aspect), []).append(finding)
-        return [self._merged(group) for group in groups.values()]
-
-    def _merged(self, group: list[Finding]) -> Finding:
-        if len(group) == 1:
-            return group[0]
         worst = max(group, key=lambda f: abs(self._value(f) - 1.0))
         numbers: dict[str, Any] = dict(worst.numbers)
-        wheels = list(dict.fromkeys(w for finding in group for w in finding.wheels))
         facts = {
-            "pace": numbers[f"{self.pace_name}_pace"],
             "style": worst.style,
             "side": worst.aspect,
             "place": "",
-            "wheels": wheels,
-            **{k: numbers[k] for k in ("stage", "temperature_c", "rh_pct")},
+            "wheels": list(all_wheels(group)),
+            "pace": numbers.get(f"{self.pace_name}_pace"),
+            "grams": numbers.get("loss_g_per_day"),
+            **{k: numbers.get(k) for k in ("stage", "temperature_c", "rh_pct", "mm_per_day")},
         }
-        since, seen = min(f.since_ms for f in group), max(f.seen_ms for f in group)
-        return replace(self.describe(facts), since_ms=since, seen_ms=seen)
+        merged = self.describe(facts)
+        return replace(
+            worst,
+            what=merged.what,
+            effect=merged.effect,
+            wheels=merged.wheels,
+            priority=merged.priority,
+            since_ms=min(f.since_ms for f in group),
+            seen_ms=max(f.seen_ms for f in group),
+        )
 
     def _value(self, finding: Finding) -> float:
         numbers: dict[str, Any] = dict(finding.numbers)
-        return float(numbers[f"{self.pace_name}_pace"][0])
+        pace = numbers.get(f"{self.pace_name}_pace")
+        return float(pace[0]) if pace else 1.0 + float(numbers.get("mm_per_day") or 0.0)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,7 @@ from monitor.rind.drying import drying_pace
 from monitor.rind.mould import mould_pace
 from monitor.rind.species import RIND_MOULDS
 from monitor.rules.base import stage_of
-from monitor.site import Room, Site, Stage, Style
+from monitor.site import Room, Site
 
 Pace = tuple[float, float, float]
 """Value, and the low and high end of its 90 % interval."""
@@ -57,50 +58,80 @@ def contents_paces(site: Site, room: Room, record: AirRecord, contents: Contents
     stage, style = stage_of(site, contents), site.style_by_id.get(contents.style)
     if stage is None or style is None or record.temperature_c is None or record.rh_pct is None:
         return ContentsPaces(contents, None, None)
-    speed = room.air_speed_at(contents.place or record.place)
-    pressure = float(air.pressure_at_altitude(site.site.altitude_m))
-    return ContentsPaces(
-        contents,
-        _with_doubt(record, lambda t, rh: _drying(t, rh, stage, speed, pressure)),
-        _with_doubt(record, lambda t, rh: _mould(t, rh, stage, style)),
-    )
-
-
-def _drying(temperature_c: Any, rh_pct: Any, stage: Stage, speed: float, pressure: float) -> Any:
-    return drying_pace(
-        temperature_c,
-        rh_pct,
+    climate = Climate(
+        record.temperature_c,
+        record.rh_pct,
+        record.temperature_sigma_k or 0.0,
+        record.rh_sigma_pct or 0.0,
+        record.rh_creep_pct or 0.0,
         stage.reference_temperature_c,
         stage.reference_rh_pct,
-        air_speed_m_s=speed,
-        pressure_pa=pressure,
+    )
+    speed = room.air_speed_at(contents.place or record.place)
+    kinds = style.unwanted_moulds or RIND_MOULDS[style.rind].unwanted
+    return ContentsPaces(
+        contents, _drying(climate, speed, _pressure(site.site.altitude_m)), _mould(climate, tuple(kinds))
     )
 
 
-def _mould(temperature_c: Any, rh_pct: Any, stage: Stage, style: Style) -> Any:
+@dataclass(frozen=True, slots=True)
+class Climate:
+    """All that a pace hangs on, so that several rules that ask for the same one have it worked out once."""
+
+    temperature_c: float
+    rh_pct: float
+    temperature_sigma_k: float
+    rh_sigma_pct: float
+    rh_creep_pct: float
+    reference_temperature_c: float
+    reference_rh_pct: float
+
+
+@lru_cache(maxsize=64)
+def _pressure(altitude_m: float) -> float:
+    return float(air.pressure_at_altitude(altitude_m))
+
+
+@lru_cache(maxsize=4096)
+def _drying(climate: Climate, speed: float, pressure: float) -> Pace | None:
+    return _with_doubt(
+        climate,
+        lambda t, rh: drying_pace(
+            t,
+            rh,
+            climate.reference_temperature_c,
+            climate.reference_rh_pct,
+            air_speed_m_s=speed,
+            pressure_pa=pressure,
+        ),
+    )
+
+
+@lru_cache(maxsize=4096)
+def _mould(climate: Climate, species: tuple[str, ...]) -> Pace | None:
     # A rind at rest with its air has the air's humidity as its water activity; the twin knows better where it runs.
-    return mould_pace(
-        temperature_c,
-        np.asarray(rh_pct) / 100.0,
-        stage.reference_temperature_c,
-        stage.reference_rh_pct / 100.0,
-        species=style.unwanted_moulds or RIND_MOULDS[style.rind].unwanted,
+    return _with_doubt(
+        climate,
+        lambda t, rh: mould_pace(
+            t,
+            np.asarray(rh) / 100.0,
+            climate.reference_temperature_c,
+            climate.reference_rh_pct / 100.0,
+            species=species,
+        ),
     )
 
 
-def _with_doubt(record: AirRecord, pace: Callable[[Any, Any], Any]) -> Pace | None:
-    """The pace at the record, and at one standard uncertainty to each side of temperature and humidity.
+def _with_doubt(climate: Climate, pace: Callable[[Any, Any], Any]) -> Pace | None:
+    """The pace in the air, and at one standard uncertainty to each side of temperature and humidity.
 
     The two sides' changes are added in squares (JCGM 100:2008, eq. 10, by finite steps as wide as the
     uncertainty, which follows the bend of a pace better than a slope).  What creep may have added to the humidity is no
     chance: it widens the interval on one side, by its whole effect.
     """
-    assert record.temperature_c is not None
-    assert record.rh_pct is not None
-    sigma_t, sigma_rh = record.temperature_sigma_k or 0.0, record.rh_sigma_pct or 0.0
-    creep = record.rh_creep_pct or 0.0
-    t = record.temperature_c + np.array([0.0, sigma_t, -sigma_t, 0.0, 0.0, 0.0])
-    rh = np.clip(record.rh_pct + np.array([0.0, 0.0, 0.0, sigma_rh, -sigma_rh, -creep]), 0.0, 100.0)
+    sigma_t, sigma_rh, creep = climate.temperature_sigma_k, climate.rh_sigma_pct, climate.rh_creep_pct
+    t = climate.temperature_c + np.array([0.0, sigma_t, -sigma_t, 0.0, 0.0, 0.0])
+    rh = np.clip(climate.rh_pct + np.array([0.0, 0.0, 0.0, sigma_rh, -sigma_rh, -creep]), 0.0, 100.0)
     values = np.asarray(pace(t, rh), dtype=float)
     if not np.all(np.isfinite(values)):
         return None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from monitor.rules.base import MINUTE_MS, Rule
+from monitor.rules.base import MINUTE_MS, Rule, wheels_at
 from monitor.rules.finding import Finding, Priority
 from monitor.rules.moment import Moment
 from monitor.rules.watch import Evidence, Watch
@@ -33,16 +33,10 @@ class SilenceRule(Rule):
                 self.settings.intervals * sensor.interval_s * 1000, self.settings.least_min * MINUTE_MS
             )
             out = moment.now_ms - last > longest
-            wheels = [
-                wheel
-                for entry in moment.contents_by_room.get(self.room.id, ())
-                if entry.place in ("", sensor.place)
-                for wheel in entry.wheels
-            ]
             facts = {
                 "last_ms": heard,
                 "place": sensor.place,
-                "wheels": wheels,
+                "wheels": wheels_at(moment, self.room, sensor.place),
                 "interval_s": sensor.interval_s,
             }
             yield Evidence(sensor.id, moment.now_ms, out, not out, facts)

@@ -4,21 +4,17 @@ from __future__ import annotations
 
 from monitor.site.alarm_settings import AlarmSettings, PlannedWork, QuietHours, Route
 from monitor.site.check import Fault, check_file, check_text, load
+from monitor.site.rule_settings import Rules
 from monitor.site.settings import (
-    BandRule,
     Broker,
     CalibrationEntry,
     FieldSettings,
     Geometry,
     LedgerSettings,
-    MouldRule,
-    PaceRule,
     Place,
     Room,
-    Rules,
     Sensor,
     Settings,
-    SilenceRule,
     Site,
     SiteInfo,
     Stage,
@@ -29,15 +25,12 @@ from monitor.site.settings import (
 
 __all__ = [
     "AlarmSettings",
-    "BandRule",
     "Broker",
     "CalibrationEntry",
     "Fault",
     "FieldSettings",
     "Geometry",
     "LedgerSettings",
-    "MouldRule",
-    "PaceRule",
     "Place",
     "PlannedWork",
     "QuietHours",
@@ -46,7 +39,6 @@ __all__ = [
     "Rules",
     "Sensor",
     "Settings",
-    "SilenceRule",
     "Site",
     "SiteInfo",
     "Stage",

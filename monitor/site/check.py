@@ -14,7 +14,8 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 
 from monitor.errors import SiteFileError
-from monitor.site.settings import Rules, Sensor, Site
+from monitor.site.rule_settings import Rules
+from monitor.site.settings import Sensor, Site
 
 KeyPath = tuple[str | int, ...]
 LARGEST_FILE_BYTES = 4_000_000
@@ -221,9 +222,10 @@ def _between_parts(data: dict[str, Any]) -> Iterator[tuple[KeyPath, str]]:
         if room.get("place") == []:
             yield ("room", index, "place"), "a room has at least one [[room.place]]"
         yield from _doubled(("room", index, "place"), "id", _tables(room, "place"))
-        yield from _room_rules(index, room)
+        yield from _own_rules(("room", index, "rules"), room, data.get("rules"))
     for index, style in _tables(data, "style"):
         yield from _stages(index, style)
+        yield from _own_rules(("style", index, "rules"), style, data.get("rules"))
         yield from _rule_names(("style", index, "latching_rules"), style.get("latching_rules"))
     alarms = data.get("alarms")
     yield from _rule_names(
@@ -283,14 +285,24 @@ def _choices(given: str, known: Any) -> str:
     return f"did you mean {near[0]!r}?" if near else f"there are: {', '.join(sorted(known)) or 'none'}"
 
 
-def _room_rules(index: int, room: dict[str, Any]) -> Iterator[tuple[KeyPath, str]]:
-    rules = room.get("rules")
+def _own_rules(prefix: KeyPath, owner: dict[str, Any], of_site: Any) -> Iterator[tuple[KeyPath, str]]:
+    """Faults in the settings of rules that a room or a style lays over the site's."""
+    rules, base = owner.get("rules"), of_site if isinstance(of_site, dict) else {}
     for name, settings in rules.items() if isinstance(rules, dict) else ():
         field = Rules.model_fields.get(name)
         if field is None:
-            yield ("room", index, "rules", name), f"no such rule; {_choices(name, Rules.model_fields)}"
+            yield (*prefix, name), f"no such rule; {_choices(name, Rules.model_fields)}"
         elif isinstance(settings, dict) and (model := _model_in(field.annotation)):
-            yield from _rule_faults((("room", index, "rules", name)), model, settings)
+            faults = list(_rule_faults((*prefix, name), model, settings))
+            if not faults and isinstance(base.get(name), dict):
+                together = {**base[name], **settings}
+                own = set(settings)
+                faults = [
+                    f
+                    for f in _rule_faults((*prefix, name), model, together)
+                    if own & {*f[0]} or f[0][-1] == name
+                ]
+            yield from faults
 
 
 def _rule_names(prefix: KeyPath, names: Any) -> Iterator[tuple[KeyPath, str]]:

@@ -16,6 +16,7 @@ from monitor.records import QUANTITIES
 from monitor.site.alarm_settings import AlarmSettings, PlannedWork, Route
 from monitor.site.basics import EnvironmentName, Identifier, Name, Settings, Span
 from monitor.site.page_settings import PageSettings
+from monitor.site.rule_settings import Rules
 
 
 class SiteInfo(Settings):
@@ -259,6 +260,7 @@ class Style(Settings):
     wanted_moulds: tuple[str, ...] = ()
     latching_rules: tuple[str, ...] = ()
     rind_parameters: dict[str, float] = Field(default_factory=dict)
+    rules: dict[str, dict[str, float | bool | str]] = Field(default_factory=dict)
 
     def stage_at(self, age_days: float) -> Stage:
         """The stage a wheel of that age is in; the first before, the last after all stages."""
@@ -266,47 +268,6 @@ class Style(Settings):
             if stage.to_day is None or age_days < stage.to_day:
                 return stage
         return self.stages[-1]
-
-
-class BandRule(Settings):
-    """Air outside the bands of what the room holds."""
-
-    temperature_deadband_k: float = Field(0.3, ge=0, le=5)
-    humidity_deadband_pct: float = Field(1.0, ge=0, le=20)
-    delay_min: float = Field(30.0, ge=0, le=1440)
-
-
-class PaceRule(Settings):
-    """A pace too far from 1.0 (as intended)."""
-
-    highest_pace: float = Field(1.6, gt=1, le=20)
-    lowest_pace: float = Field(0.4, ge=0, lt=1)
-    deadband: float = Field(0.1, ge=0, le=1)
-    delay_min: float = Field(120.0, ge=0, le=14 * 1440)
-
-
-class MouldRule(Settings):
-    """Unwanted mould growing too much faster than in the reference climate."""
-
-    highest_pace: float = Field(1.8, gt=1, le=50)
-    deadband: float = Field(0.1, ge=0, le=1)
-    delay_min: float = Field(240.0, ge=0, le=14 * 1440)
-
-
-class SilenceRule(Settings):
-    """A sensor gone quiet, counted in its own expected intervals."""
-
-    intervals: float = Field(3.0, ge=1.5, le=1000)
-    least_min: float = Field(2.0, ge=0, le=1440)
-
-
-class Rules(Settings):
-    """Settings of the rules for the whole site; a room may override them under ``[room.rules.NAME]``."""
-
-    band: BandRule = BandRule()
-    drying_pace: PaceRule = PaceRule()
-    mould_pace: MouldRule = MouldRule()
-    silence: SilenceRule = SilenceRule()
 
 
 class Site(Settings):
@@ -356,7 +317,8 @@ class Site(Settings):
         return {style.id: style for style in self.styles}
 
 
-def rule_settings(site: Site, room: Room, rule: str) -> Any:
-    """The settings of a rule in a room: the site's, with the room's own keys laid over them."""
+def rule_settings(site: Site, room: Room, rule: str, style: str = "") -> Any:
+    """The settings of a rule in a room: the site's, with the room's own keys laid over them, and a style's over both."""
     base = getattr(site.rules, rule)
-    return type(base).model_validate({**base.model_dump(), **room.rules.get(rule, {})})
+    of_style = site.style_by_id[style].rules.get(rule, {}) if style in site.style_by_id else {}
+    return type(base).model_validate({**base.model_dump(), **room.rules.get(rule, {}), **of_style})
