@@ -19,8 +19,9 @@ from monitor.alarms.words import Context, Words, words_of
 from monitor.clock import DAY_MS, TEN_MINUTES_MS
 from monitor.errors import MonitorError
 from monitor.rind.drying import drying_pace
+from monitor.rules.finding import Finding
 from monitor.rules.words import span_text
-from monitor.site import Site
+from monitor.site import Site, Stage
 from monitor.store.protocol import Store
 
 logger = logging.getLogger(__name__)
@@ -83,19 +84,20 @@ class Composer:
         frame = store.read_air(finding.room, finding.place, at_ms - DAY_MS, at_ms + 1)
         if frame.empty:
             return None
-        numbers: dict[str, Any] = dict(finding.numbers)
+        stage, numbers = self._stage(finding), dict[str, Any](finding.numbers)
+        bands = [numbers.get("band_c"), numbers.get("band_pct")]
+        if stage is not None:
+            bands = [bands[0] or stage.temperature_c, bands[1] or stage.rh_pct]
         courses = [
-            Course("Temperature", "°C", frame["temperature_c"].to_numpy(float), _band(numbers.get("band_c"))),
-            Course("Humidity", "%", frame["rh_pct"].to_numpy(float), _band(numbers.get("band_pct"))),
+            Course("Temperature", "°C", frame["temperature_c"].to_numpy(float), _band(bands[0])),
+            Course("Humidity", "%", frame["rh_pct"].to_numpy(float), _band(bands[1])),
         ]
         return picture(_times(frame), courses, at_ms, self._site.site.zone, alarm.since_ms)
 
     def _cost(self, alarm: Alarm) -> str:
         """What it cost the wheels: how much drying the time stood for, by the air records of the span."""
         store, finding = self._opened(), alarm.finding
-        style = self._site.style_by_id.get(finding.style)
-        numbers: dict[str, Any] = dict(finding.numbers)
-        stage = next((s for s in style.stages if s.name == numbers.get("stage")), None) if style else None
+        stage = self._stage(finding)
         until_ms = alarm.returned_ms or alarm.ended_ms
         if store is None or stage is None or until_ms is None or until_ms - alarm.since_ms < TEN_MINUTES_MS:
             return ""
@@ -112,6 +114,11 @@ class Composer:
             pressure_pa=float(air.pressure_at_altitude(self._site.site.altitude_m)),
         )
         return cost_words(float(np.nanmean(pace)), until_ms - alarm.since_ms)
+
+    def _stage(self, finding: Finding) -> Stage | None:
+        style = self._site.style_by_id.get(finding.style)
+        name = finding.numbers.get("stage")
+        return next((stage for stage in style.stages if stage.name == name), None) if style else None
 
     def _daily(self, at_ms: int) -> Words:
         ended = [a for a in self._alarms.recent(100) if (a.ended_ms or 0) >= at_ms - DAY_MS]

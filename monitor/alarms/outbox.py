@@ -26,6 +26,10 @@ TELLING = ("raised", "worse", "again", "escalated")
 DAILY_LATEST_MS = 12 * 3_600_000
 """How late [ms] the daily message is still worth sending, where the monitor did not run at its hour."""
 MINUTE_MS = 60_000
+COMPANY_MS = 60 * MINUTE_MS
+"""For so long [ms] after a message further alarms of its cause are no news."""
+MANY = 3
+"""So many sensors silent at once have one cause, for all that is known."""
 
 
 @dataclass(frozen=True)
@@ -55,21 +59,19 @@ class Outbox:
         """
         now_ms, earliest_ms = moments
         _make(connection, self._to_log(about, alarm, number, now_ms), now_ms)
-        cause = _cause(alarm)
+        group = group_of(alarm)
         for route in self._routes_for(alarm):
             if route.after_min > 0:
                 continue
             history = [m for m in messages_of(connection, [alarm["id"]]) if m["route"] == route.name]
             if about == "raised" and _unsaid_over(connection, history, now_ms):
                 continue
-            if about == "raised" and cause and self._join_told(connection, alarm, route.name, cause):
+            if about == "raised" and self._join_told(connection, alarm, route.name, now_ms):
                 continue
             held_ms = earliest_ms + (round(self._site.alarms.hold_s * 1000) if _is_held(alarm) else 0)
             due_ms = quiet_until(self._site, route, alarm["priority"], max(now_ms, held_ms))
             once = f"{about}/{alarm['id']}/{number}/{route.name}"
-            _make(
-                connection, Wanted(route.name, about, (alarm["id"],), group_of(alarm), due_ms, once), now_ms
-            )
+            _make(connection, Wanted(route.name, about, (alarm["id"],), group, due_ms, once), now_ms)
 
     def over(self, connection: Connection, alarm: dict[str, Any], number: int, now_ms: int) -> None:
         """An alarm's condition has gone: tell those who were told, once all that their message told of is over."""
@@ -186,24 +188,38 @@ class Outbox:
             if not itself and alarm["priority"] >= Priority[route.least_priority.upper()]:
                 yield route
 
-    def _join_told(self, connection: Connection, alarm: dict[str, Any], route: str, cause: str) -> bool:
-        """Let a further alarm of a cause that was told, and still stands, go with the message that told it."""
+    def _join_told(self, connection: Connection, alarm: dict[str, Any], route: str, now_ms: int) -> bool:
+        """Let a further alarm of what was told, and still stands, go with the message that told it."""
         message, grouping = tables.messages.c, tables.groupings.c
         query = (
-            sa.select(message.id)
+            sa.select(message.id, message.created_ms)
             .join(tables.groupings, grouping.message_id == message.id)
             .join(tables.texts, tables.texts.c.message_id == message.id)
-            .where(grouping.route == route, grouping.group_key == f"cause/{cause}", message.about == "raised")
+            .where(grouping.route == route, grouping.group_key == group_of(alarm), message.about == "raised")
             .order_by(message.id.desc())
             .limit(1)
         )
-        found = connection.execute(query).scalar()
-        told = _alarms_of(connection, [found]) if found is not None else []
-        if not any(_stands(row) and row["priority"] >= alarm["priority"] for row in told):
+        found = connection.execute(query).first()
+        told = _alarms_of(connection, [found.id]) if found is not None else []
+        if found is None or not _goes_with(alarm, told, now_ms - found.created_ms):
             return False
-        assert found is not None
-        _link(connection, found, alarm["id"])
+        _link(connection, found.id, alarm["id"])
         return True
+
+
+def _goes_with(alarm: dict[str, Any], told: Sequence[dict[str, Any]], age_ms: int) -> bool:
+    """Whether an alarm is no news beside what was told: of one cause, no more pressing, and soon or not yet answered.
+
+    A sensor that falls silent after many others did belongs to them even where no rule knew the cause.
+    """
+    if not any(_stands(row) and row["priority"] >= alarm["priority"] for row in told):
+        return False
+    soon = age_ms <= COMPANY_MS
+    silent = alarm["finding"]["rule"] == "silence"
+    if not _cause(alarm):
+        return silent and soon and len(told) >= MANY
+    unanswered = any(row["state"] == State.UNACKNOWLEDGED for row in told)
+    return silent or soon or unanswered
 
 
 def group_of(alarm: dict[str, Any]) -> str:
@@ -264,9 +280,8 @@ def _cause(alarm: dict[str, Any]) -> str:
 
 
 def _is_held(alarm: dict[str, Any]) -> bool:
-    """Whether others of the same cause are likely to follow within moments, and it can wait for them."""
-    shared = bool(_cause(alarm)) or alarm["finding"]["rule"] == "silence"
-    return shared and alarm["priority"] < Priority.CRITICAL
+    """Whether others are likely to follow within moments, and it can wait for them: sensors fall silent together."""
+    return alarm["finding"]["rule"] == "silence" and alarm["priority"] < Priority.CRITICAL
 
 
 def _stands(row: dict[str, Any]) -> bool:
