@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import select
 import ssl
+import time
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -17,6 +19,7 @@ from monitor.errors import ReadingError
 from monitor.site import Broker
 
 CONNECT_TIMEOUT_S = 5.0
+GOODBYE_S = 2.0
 LARGEST_WINDOW = 65_535
 _FILTERS_A_PACKET = 100
 _REFUSED_PASSWORD = frozenset({"Bad user name or password", "Not authorized", "Banned"})
@@ -146,10 +149,18 @@ class Connection:
         self._client.publish(topic, payload, qos=0, retain=retain)
 
     def close(self) -> None:
-        """Say goodbye and let go of the socket; the session stays with the broker."""
+        """Say goodbye and let go of the socket; the session stays with the broker.
+
+        A broker that is slow to read is given a little time, so that it gets the acknowledgements that go before.
+        """
         self._client.disconnect()
-        if self._client.socket() is not None:
-            self._client.loop_write()
+        deadline = time.monotonic() + GOODBYE_S
+        while self.socket is not None and self.wants_to_write and time.monotonic() < deadline:
+            poll = select.poll()
+            poll.register(self.socket, select.POLLOUT)
+            poll.poll(100)
+            if not self.write():
+                return
         # paho closes the socket itself when the goodbye has gone out, or else when the client is collected.
 
 

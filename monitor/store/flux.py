@@ -8,7 +8,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 from monitor.clock import to_ms
-from monitor.store.line_protocol import AIR, CARRIED, READING, WHOLE_ROOM
+from monitor.store.line_protocol import AIR, CARRIED, READING, WHOLE_ROOM, as_tag
 
 EARLIEST_MS = to_ms(datetime(1700, 1, 1, tzinfo=UTC))
 LATEST_MS = to_ms(datetime(2262, 1, 1, tzinfo=UTC))
@@ -62,7 +62,7 @@ def _rows(bucket: str, tags: dict[str, str], start_ms: int, end_ms: int, only: s
 
 
 def _from(bucket: str, tags: dict[str, str], start_ms: int, end_ms: int) -> str:
-    wanted = " and ".join(f"r.{name} == {quoted(value)}" for name, value in tags.items())
+    wanted = " and ".join(f"r.{name} == {quoted(as_tag(value))}" for name, value in tags.items())
     return (
         f"from(bucket: {quoted(bucket)})\n"
         f"  |> range(start: {moment(start_ms)}, stop: {moment(end_ms)})\n"

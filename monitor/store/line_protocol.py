@@ -60,13 +60,17 @@ def carried_line(site: str, told: Carried) -> str:
 
 
 def tag(value: str) -> str:
-    """A tag's value, escaped.
+    """A tag's value, escaped."""
+    return _TAG.sub(r"\\\1", as_tag(value))
+
+
+def as_tag(value: str) -> str:
+    """What a name becomes as a tag.
 
     Identifiers of a site file hold neither control characters nor backslashes, which a tag cannot carry; should one come all
     the same, it is replaced.
     """
-    plain = _CONTROL.sub(" ", value).replace("\\", "/")
-    return _TAG.sub(r"\\\1", plain)
+    return _CONTROL.sub(" ", value).replace("\\", "/")
 
 
 def text(value: str) -> str:

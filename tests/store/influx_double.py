@@ -81,7 +81,8 @@ class InfluxDouble:
         start, stop = re.search(r"range\(start: (\S+), stop: (\S+)\)", question).groups()  # type: ignore[union-attr]
         if _ms(start) >= _ms(stop):
             raise ValueError("error in building plan: cannot query an empty range")
-        wanted = {k: json.loads(v) for k, v in re.findall(r'r\.(\w+) == ("(?:[^"\\]|\\.)*")', question)}
+        literals = re.findall(r'r\.(\w+) == "((?:[^"\\]|\\.)*)"', question)
+        wanted = {name: _ESCAPED.sub(r"\1", text) for name, text in literals}
         field = wanted.pop("_field", None)
         dropped = json.loads(re.search(r"drop\(columns: (\[.*?\])\)", question)[1])  # type: ignore[index]
         tables: dict[tuple[tuple[str, str], ...], list[dict[str, Any]]] = {}

@@ -116,6 +116,19 @@ def test_a_missing_value_is_nan_never_zero(store: Store) -> None:
     assert frame["flag"].iloc[0] == 9
 
 
+@pytest.mark.parametrize(
+    "name",
+    ["a,b c=d", '"quoted"', "it's ${1+1}", "back\\slash\\", "caf\N{LATIN SMALL LETTER E WITH ACUTE}, #1"],
+)
+def test_names_may_hold_what_other_languages_use_as_signs(store: Store, name: str) -> None:
+    """Commas, quotes, spaces and backslashes in names and reasons: each series is its own and comes back whole."""
+    store.write([temperature(0, 12.5, name, flag=Flag.SUSPECT, reason=name), temperature(0, 10.0, "other")])
+    frame = store.read(name, "temperature", 0, 2**52)
+    assert (list(frame["value"]), list(frame["reason"])) == ([12.5], [name])
+    store.write_air([air_record(0, place=name)])
+    assert list(store.read_air("cave", name, 0, 2**52)["rh_pct"]) == [86.0]
+
+
 def test_spans_are_half_open_and_in_order_of_time(store: Store) -> None:
     """A span holds its start but not its end, however the readings arrived."""
     store.write([temperature(2, 2.0), temperature(0, 0.0), temperature(1, 1.0)])

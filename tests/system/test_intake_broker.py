@@ -184,21 +184,25 @@ def test_two_workers_share_the_load(broker: Mosquitto, store: EmbeddedStore, tmp
     second.close()
 
 
-def test_a_certificate_that_does_not_match_is_told(tmp_path: Path, store: EmbeddedStore) -> None:
-    """A broker that shows a certificate which nobody vouches for is not trusted, and the reason is told."""
+@pytest.mark.parametrize(("vouched_for", "told"), [(False, "self-signed"), (True, "mismatch")])
+def test_a_certificate_that_does_not_match_is_told(
+    tmp_path: Path, store: EmbeddedStore, vouched_for: bool, told: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    """A broker whose certificate nobody vouches for, or which is another host's, is not trusted; why is said once."""
     key, certificate = tmp_path / "key.pem", tmp_path / "certificate.pem"
     subprocess.run(
         [need("openssl"), "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", "/CN=elsewhere",
-         "-keyout", str(key), "-out", str(certificate)],
+         "-addext", "subjectAltName=DNS:elsewhere", "-keyout", str(key), "-out", str(certificate)],
         check=True, capture_output=True,
     )  # fmt: skip
     secure = f"certfile {certificate}\nkeyfile {key}"
     with Mosquitto(tmp_path / "secure", more=secure) as guarded:
-        broker = Broker(port=guarded.port, tls=True)
+        broker = Broker(port=guarded.port, tls=True, ca_file=str(certificate) if vouched_for else None)
         taking = Subscriber(broker, Router(site_with(broker=broker)), store, backoff_s=(0.05, 0.1))
         taking.start()
-        wait_for(
-            lambda: "certificate" in (taking.health()["error"] or "").lower(), what="the word certificate"
-        )
+        wait_for(lambda: told in (taking.health()["error"] or "").lower(), what=f"the word {told}")
         assert not taking.health()["connected"]
+        log = tmp_path / "secure" / "mosquitto.log"
+        wait_for(lambda: log.read_text().count("New connection") >= 4, what="further attempts")
         taking.stop()
+    assert sum("certificate" in record.getMessage() for record in caplog.records) == 1
