@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.clock import DAY_MS
@@ -40,8 +41,8 @@ def total(steps: Iterator[tuple[int, Written]]) -> Written:
     return Written(sum(w.new for w in done), sum(w.already for w in done), sum(w.differing for w in done))
 
 
-def put(store: EmbeddedStore, given: Series, seal_before_ms: int = 2**60) -> Written:
-    return total(write_series(store, "rack-1", "humidity", given, seal_before_ms))
+def put(store: EmbeddedStore, given: Series, seal_before_ms: int = 2**60, sensor: str = "rack-1") -> Written:
+    return total(write_series(store, sensor, "humidity", given, seal_before_ms))
 
 
 def test_old_days_are_sealed_at_once_and_read_back(store: EmbeddedStore) -> None:
@@ -82,31 +83,38 @@ def test_a_reason_comes_along(store: EmbeddedStore) -> None:
     assert frame["flag"].tolist() == [2, 4]
 
 
-@settings(max_examples=30)
-@given(
-    st.lists(st.tuples(st.integers(0, 3 * DAY_MS), st.floats(0, 100)), max_size=30, unique_by=lambda p: p[0]),
-    st.lists(st.tuples(st.integers(0, 3 * DAY_MS), st.floats(0, 100)), max_size=30, unique_by=lambda p: p[0]),
-    st.integers(0, 4),
+@pytest.fixture(scope="module")
+def two_stores(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[EmbeddedStore, EmbeddedStore]]:
+    """A pair for all examples of a law; each example has a sensor of its own."""
+    folder = tmp_path_factory.mktemp("law")
+    stores = EmbeddedStore(folder / "bulk.sqlite"), EmbeddedStore(folder / "plain.sqlite")
+    yield stores
+    for store in stores:
+        store.close()
+
+
+TIMED = st.lists(
+    st.tuples(st.integers(0, 3 * DAY_MS), st.floats(0, 100)), max_size=30, unique_by=lambda p: p[0]
 )
+
+
+@given(TIMED, TIMED, st.integers(0, 4))
 def test_it_is_the_same_as_writing_one_by_one(
-    tmp_path_factory: pytest.TempPathFactory,
+    two_stores: tuple[EmbeddedStore, EmbeddedStore],
     live: list[tuple[int, float]],
     imported: list[tuple[int, float]],
     sealed_days: int,
 ) -> None:
     """Whatever was there before and wherever the seal stands, an import and plain writes end in the same readings."""
-    frames: list[pd.DataFrame] = []
-    for way in ("bulk", "plain"):
-        store = EmbeddedStore(tmp_path_factory.mktemp(way) / "readings.sqlite")
-        store.write([Reading("rack-1", "humidity", START + t, v) for t, v in live])
-        rising = sorted(imported)
-        if way == "bulk":
-            store.seal(START + sealed_days * DAY_MS)
-            parts = series([START + t for t, _ in rising], [v for _, v in rising])
-            put(store, parts, START + sealed_days * DAY_MS)
-        else:
-            store.write([Reading("rack-1", "humidity", START + t, v) for t, v in rising])
-        frames.append(store.read("rack-1", "humidity", *ALL))
-        assert sum(s.count for s in store.series()) == len(frames[-1])
-        store.close()
+    bulk, plain = two_stores
+    sensor, edge = uuid.uuid4().hex, START + sealed_days * DAY_MS
+    for store in two_stores:
+        store.write([Reading(sensor, "humidity", START + t, v) for t, v in live])
+    rising = sorted(imported)
+    bulk.seal(edge)
+    put(bulk, series([START + t for t, _ in rising], [v for _, v in rising]), edge, sensor)
+    plain.write([Reading(sensor, "humidity", START + t, v) for t, v in rising])
+    frames = [store.read(sensor, "humidity", *ALL) for store in two_stores]
     pd.testing.assert_frame_equal(*frames)
+    for store in two_stores:
+        assert sum(s.count for s in store.series() if s.sensor == sensor) == len(frames[0])
