@@ -1,49 +1,47 @@
-"""The dashboard's entry: opens the site once and leads to its pages.
-
-streamlit run dashboard/app.py -- SITE.toml        (or with MATURING_SITE in the environment)
-"""
+"""The dashboard's script, run for each page that is opened: finds out who reads, and draws the page asked for."""
 
 from __future__ import annotations
 
 import importlib
 import logging
 import os
-import sys
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
 import streamlit as st
 
-from dashboard import look
-from dashboard.launch import refuse_beyond_loopback
+from dashboard import language, look, welcome
+from dashboard.language import say
+from dashboard.launch import site_path
 from dashboard.plain import text
-from dashboard.screens import alarms, room, rooms_now, wheel
+from dashboard.screens import alarms, evidence, next_to_grade, room, rooms_now, set_up, shelves, wheel
+from dashboard.signing import Reader, door_of
 from dashboard.source import Source
 from monitor.errors import MonitorError
 from monitor.site import load
 
 log = logging.getLogger(__name__)
 
-PAGES: tuple[tuple[str, str, Callable[[Source], None]], ...] = (
-    ("", "Rooms now", rooms_now.show),
-    ("alarms", "Alarms", alarms.show),
-    ("room", "Over time", room.show),
-    ("wheel", "Wheel", wheel.show),
+PAGES: tuple[tuple[str, str, str, Callable[[Source], None]], ...] = (
+    ("", "Rooms now", "look", rooms_now.show),
+    ("alarms", "Alarms", "look", alarms.show),
+    ("room", "Over time", "look", room.show),
+    ("shelves", "Shelves", "look", shelves.show),
+    ("next", "Next to grade", "look", next_to_grade.show),
+    ("wheel", "Wheel", "look", wheel.show),
+    ("evidence", "Air and rind", "look", evidence.show),
+    ("setup", "Set-up", "set up", set_up.show),
 )
-"""Every page: its address, its name, and what draws it."""
+"""Every page: its address, its name, the role it needs, and what draws it."""
 
 
 @st.cache_resource(show_spinner=False)
 def source_of(path: str, answers: str) -> Source:
     """The documents of a site, opened once for everyone."""
-    return Source(load(path), importlib.import_module(answers))
-
-
-def site_path() -> str:
-    """The site file named on the command line, or else in the environment."""
-    named = [argument for argument in sys.argv[1:] if not argument.startswith("-")]
-    return named[0] if named else os.environ.get("MATURING_SITE", "site.toml")
+    site = load(path)
+    door = door_of(site, st.get_option("server.address"))
+    return Source(site, importlib.import_module(answers), door)
 
 
 def main() -> None:
@@ -56,34 +54,48 @@ def main() -> None:
     wall = "wall" in st.query_params
     look.apply(wall)
     try:
-        refuse_beyond_loopback(st.get_option("server.address"))
         # MATURING_ANSWERS names a module that answers instead of the monitor: for drawing sample documents.
         source = source_of(site_path(), os.environ.get("MATURING_ANSWERS", "monitor.answers"))
+        language.choose(source.site.pages.language)
+        reader = source.reader()
     except MonitorError as error:
-        st.html(look.notice(f"<b>The pages cannot be opened.</b> {text(error, 2000)}", "now"))
+        st.html(look.notice(f"<b>{say('The pages cannot be opened.')}</b> {text(error, 2000)}", "now"))
+        welcome.way_out()
         return
+    if reader is None:
+        welcome.sign_in(source)
+        look.end_mark()
+        return
+    _page(source, reader, wall)
+    look.end_mark()
+
+
+def _page(source: Source, reader: Reader, wall: bool) -> None:
     pages = [
-        st.Page(partial(draw, source), title=title, url_path=address, default=not address)
-        for address, title, draw in PAGES
+        st.Page(partial(draw, source), title=say(title), url_path=address, default=not address)
+        for address, title, role, draw in PAGES
+        if reader.may(role)
     ]
     chosen = st.navigation(pages, position="hidden")
     if not wall:
         with st.container(horizontal=True, key="bar"):
             for page in pages:
                 st.page_link(page)
+    if reader.ended:
+        welcome.sign_in_again(source, reader)
     try:
         chosen.run()
     except (
         Exception
     ) as error:  # a page that fails says so in its own words; Streamlit's control flow is no Exception
         log.exception("a page could not be drawn")
-        st.html(
-            look.notice(
-                f"<b>This page could not be drawn</b> ({text(type(error).__name__)}). Its trace is in the dashboard's log.",
-                "now",
-            )
+        said = say(
+            "This page could not be drawn ({error}). Its trace is in the dashboard's log.",
+            error=type(error).__name__,
         )
-    look.end_mark()
+        st.html(look.notice(f"<b>{text(said)}</b>", "now"))
+    if not wall:
+        welcome.foot(reader)
 
 
 main()

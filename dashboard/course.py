@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from dashboard.language import say, written
 from dashboard.look import picture
 from dashboard.plain import number, text
 
@@ -15,6 +16,8 @@ Point = tuple[datetime, float]
 Between = tuple[datetime, float, float]
 MOST_POINTS = 5000
 INK, QUIET, STONE = "#2b2a28", "#a59e92", "#e6e2da"
+DASHES = ("", "7 4", "2 3", "10 3 2 3", "5 2", "1 5")
+"""How the lines of a chart with several are told apart: by their strokes, the first one whole."""
 
 
 @dataclass(frozen=True)
@@ -30,7 +33,7 @@ class Chart:
     gap_s: float = math.inf
     low: bool = False
     words: str = ""
-    more: Sequence[Sequence[Point]] = field(default=())
+    more: Sequence[tuple[str, Sequence[Point]]] = field(default=())
 
 
 @dataclass(frozen=True)
@@ -54,7 +57,7 @@ def frame_of(chart: Chart, start: datetime, end: datetime) -> Frame | None:
     values = (
         [v for _, v in chart.points]
         + [v for _, v in chart.dots]
-        + [v for line in chart.more for _, v in line]
+        + [v for _, line in chart.more for _, v in line]
     )
     values += [v for _, low, high in [*chart.bands, *chart.soft] for v in (low, high)]
     if not values:
@@ -68,23 +71,55 @@ def draw(chart: Chart, start: datetime, end: datetime, zone: ZoneInfo) -> str:
     """A chart as HTML: a drawing that stretches, with its figures as text beside it."""
     frame = frame_of(chart, start, end)
     if frame is None:
-        return f'<p class="quiet">{text(chart.name)}: nothing to draw yet.</p>'
-    layers = [*_windows(chart, frame), _soft(chart, frame), *_lines(chart.points, frame, chart.gap_s, INK)]
-    for line in chart.more:
-        layers += _lines(line, frame, chart.gap_s, "#7a7368")
+        return f'<p class="quiet">{text(chart.name)}: {text(say("nothing to draw yet"))}.</p>'
     svg = (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100" preserveAspectRatio="none">'
-        f'<rect width="100" height="100" fill="{STONE}"/>{"".join(layers)}</svg>'
+        f"{_layers(chart, frame)}</svg>"
     )
     dots = "".join(
         f'<span class="dot" style="left:{frame.x(at):.2f}%;top:{frame.y(v):.2f}%"></span>'
         for at, v in chart.dots
     )
     return (
-        f'<figure class="figure-of-time" style="margin:0"><figcaption><b>{text(chart.name)}</b> <span class="quiet">{text(chart.words)}</span></figcaption>'
+        f'<figure class="figure-of-time" style="margin:0"><figcaption><b>{text(chart.name)}</b> <span class="quiet">{text(chart.words)}</span>{_which(chart)}</figcaption>'
         f'<div class="chart{" low" if chart.low else ""}"><div class="plot">{picture(svg, _in_words(chart))}{dots}</div>'
         f"{_up(frame, chart.sign)}{_across(frame, zone)}</div></figure>"
     )
+
+
+def _layers(chart: Chart, frame: Frame) -> str:
+    """What stands in the frame, from the back to the front."""
+    each = MOST_POINTS // (1 + len(chart.more))
+    layers = [*_windows(chart, frame), _soft(chart, frame)]
+    layers += _lines(thinned(chart.points, each), frame, chart.gap_s, INK)
+    for (_, line), dash in zip(chart.more, DASHES[1:], strict=False):
+        layers += _lines(thinned(line, each), frame, chart.gap_s, "#5d574e", dash)
+    return f'<rect width="100" height="100" fill="{STONE}"/>{"".join(layers)}'
+
+
+def _which(chart: Chart) -> str:
+    """The names of the further lines beside a piece of their stroke; nothing where there is only one line."""
+    pieces = (
+        f'<span class="stroke"><svg width="42" height="8" aria-hidden="true"><line x1="1" x2="41" y1="4" y2="4" stroke="{INK}" stroke-width="2" stroke-dasharray="{dash}"/></svg> {text(name)}</span>'
+        for (name, _), dash in zip(chart.more, DASHES[1:], strict=False)
+    )
+    return "".join(pieces)
+
+
+def ticks_below(ticks: Sequence[tuple[datetime, str]], start: datetime, end: datetime, most: int = 24) -> str:
+    """Moves, entries and alarms as small labelled ticks under a chart; those too close share one."""
+    frame, drawn, before = Frame(start, end, 0.0, 1.0), list[str](), -100.0
+    for at, words in sorted(ticks):
+        place = frame.x(at)
+        if not 0 <= place <= 100 or place - before < 100 / most:
+            continue
+        before = place
+        edge = " last" if place > 80 else ""
+        row = len(drawn) % 3
+        drawn.append(
+            f'<span class="event row{row}{edge}" style="left:{place:.2f}%"><span>{text(words, 40)}</span></span>'
+        )
+    return f'<div class="events">{"".join(drawn)}</div>' if drawn else ""
 
 
 def _windows(chart: Chart, frame: Frame) -> list[str]:
@@ -121,7 +156,20 @@ def _soft_run(run: Sequence[Between], frame: Frame) -> str:
     return f'<polygon points="{" ".join(upper + lower)}" fill="{QUIET}" fill-opacity="0.45"/>'
 
 
-def _lines(points: Sequence[Point], frame: Frame, gap_s: float, colour: str) -> list[str]:
+def thinned(points: Sequence[Point], most: int) -> Sequence[Point]:
+    """At most so many points of a line, in order: of each stretch of it the lowest and the highest."""
+    if len(points) <= most:
+        return points
+    stretch = math.ceil(2 * len(points) / most)
+    kept: list[Point] = []
+    for start in range(0, len(points), stretch):
+        part = points[start : start + stretch]
+        ends = {min(part, key=lambda p: p[1]), max(part, key=lambda p: p[1])}
+        kept += sorted(ends)
+    return kept
+
+
+def _lines(points: Sequence[Point], frame: Frame, gap_s: float, colour: str, dash: str = "") -> list[str]:
     runs: list[list[str]] = [[]]
     before: datetime | None = None
     for at, value in points:
@@ -130,7 +178,7 @@ def _lines(points: Sequence[Point], frame: Frame, gap_s: float, colour: str) -> 
         runs[-1].append(f"{frame.x(at):.3f},{frame.y(value):.2f}")
         before = at
     return [
-        f'<polyline points="{" ".join(run)}" fill="none" stroke="{colour}" stroke-width="1.6" stroke-linejoin="round" vector-effect="non-scaling-stroke"/>'
+        f'<polyline points="{" ".join(run)}" fill="none" stroke="{colour}" stroke-width="1.6" stroke-dasharray="{dash}" stroke-linejoin="round" vector-effect="non-scaling-stroke"/>'
         for run in runs
         if len(run) > 1
     ]
@@ -194,7 +242,7 @@ def _days(local: datetime, end: datetime, step: int) -> list[tuple[datetime, str
     at = local.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
     steps = []
     while at <= end:
-        steps.append((at.astimezone(UTC), f"{at.day} {at:%b}"))
+        steps.append((at.astimezone(UTC), written(at, "MMMd")))
         at += timedelta(days=step)
     return steps
 
@@ -208,12 +256,53 @@ def _months(local: datetime, end: datetime, step: int) -> list[tuple[datetime, s
         if at > end:
             return steps
         if (month - 1) % min(step, 12) == 0 and (step <= 12 or year % (step // 12) == 0):
-            steps.append((at.astimezone(UTC), f"{at:%b %Y}" if month == 1 or not steps else f"{at:%b}"))
+            steps.append((at.astimezone(UTC), written(at, "yMMM" if month == 1 or not steps else "MMM")))
         month += 1
 
 
 def _in_words(chart: Chart) -> str:
     values = [v for _, v in chart.points] or [v for _, v in chart.dots]
     if not values:
-        return f"{chart.name}: no values."
-    return f"{chart.name}: from {number(min(values))} to {number(max(values))} {chart.sign}, {number(values[-1])} at the end."
+        return f"{chart.name}: " + say("no values")
+    return f"{chart.name}: " + say(
+        "from {low} to {high} {sign}, {last} at the end",
+        low=number(min(values)),
+        high=number(max(values)),
+        sign=chart.sign,
+        last=number(values[-1]),
+    )
+
+
+def picture_of(title: str, charts: Sequence[Chart], start: datetime, end: datetime, zone: ZoneInfo) -> str:
+    """The charts as one SVG picture of its own, with their scales written in, to take along."""
+    width, height, left = 1200, 300, 80
+    drawn = [f'<text x="{left}" y="36" font-size="26" font-weight="700">{text(title)}</text>']
+    for row, chart in enumerate(charts):
+        frame = frame_of(chart, start, end)
+        if frame:
+            drawn.append(
+                _for_picture(chart, frame, zone, left, 80 + row * (height + 90), width - left - 20, height)
+            )
+    total = 80 + len(charts) * (height + 90)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {total}" font-family="Atkinson Hyperlegible, DejaVu Sans, sans-serif" '
+        f'font-size="17" fill="{INK}"><rect width="{width}" height="{total}" fill="#efece6"/>{"".join(drawn)}</svg>'
+    )
+
+
+def _for_picture(
+    chart: Chart, frame: Frame, zone: ZoneInfo, left: int, top: int, width: int, height: int
+) -> str:
+    marks = [
+        f'<text x="{left - 8}" y="{top + frame.y(t) * height / 100 + 5:.1f}" text-anchor="end">{number(t, 1)}</text>'
+        for t in nice_steps(frame.bottom, frame.top, 5)
+    ] + [
+        f'<text x="{left + frame.x(at) * width / 100:.1f}" y="{top + height + 24}" text-anchor="middle">{text(words)}</text>'
+        for at, words in time_steps(frame.start, frame.end, zone)
+    ]
+    names = ", ".join(text(name) for name, _ in chart.more)
+    return (
+        f'<text x="{left}" y="{top - 10}">{text(chart.name)}, {text(chart.sign)} {names}</text>'
+        f'<svg x="{left}" y="{top}" width="{width}" height="{height}" viewBox="0 0 100 100" preserveAspectRatio="none">'
+        f"{_layers(chart, frame)}</svg>{''.join(marks)}"
+    )

@@ -6,14 +6,20 @@ page and the way back; it goes only once it is in the ledger.
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
 from typing import Any
 
 import streamlit as st
 
+from dashboard.language import say, say_count
 from dashboard.look import notice
-from dashboard.plain import text
+from dashboard.naming import ask_name, may_record
+from dashboard.parts import section
+from dashboard.plain import label, text
 from dashboard.source import Source
+from monitor.clock import now
 from monitor.errors import LedgerDoubt, MonitorError
 from monitor.wheels.words import (
     AROMA_NOTES,
@@ -26,179 +32,225 @@ from monitor.wheels.words import (
 )
 
 KINDS = {"inspection": "Inspection", "ironing": "Ironing", "grading": "Grading", "weighing": "Weighing"}
+SAVE = {
+    "inspection": "Save inspection", "ironing": "Save ironing", "grading": "Save grading", "weighing": "Save weighing",
+}  # fmt: skip
 LONGEST_NOTE = 10_000
+MOST_WEIGHED_AT_ONCE = 60
 KEEP: Any = {"persist_state": "session"}
+PICTURES = ("jpg", "jpeg", "png", "webp")
 
 
-def record(source: Source, wheel: str, rind: str) -> None:
-    """The record part of a wheel's page: choose a kind, say it, save it."""
-    st.html('<h2 class="section" id="record">Record</h2>')
-    _last_said(source, wheel)
+@dataclass(frozen=True)
+class About:
+    """What a form is about: one wheel, or several at once; ``key`` keeps its fields apart from other forms'."""
+
+    key: str
+    wheels: tuple[str, ...]
+    rind: str
+    today: Any
+
+    def field(self, name: str) -> str:
+        """A field's key: of its own for each form, and new after each entry saved, which empties the form."""
+        return f"record-{st.session_state.get(f'saved-{self.key}', 0)}-{self.key}-{name}"
+
+
+def record(source: Source, key: str, wheels: Sequence[str], rind: str) -> None:
+    """The record part of a page: choose a kind, say it, save it about each of ``wheels``."""
+    about = About(key, tuple(wheels), rind, now().astimezone(source.site.site.zone).date())
+    if not may_record(source):
+        return
+    st.html(f'<div id="record">{section(say("Record"))}</div>')
+    _last_said(source, about)
     kind = st.segmented_control(
-        "What do you record?",
-        list(KINDS),
-        format_func=lambda k: KINDS[k],
-        key=_key(wheel, "kind"),
-        label_visibility="collapsed",
-        **KEEP,
-    )
+        say("What do you record?"), list(KINDS), format_func=lambda k: say(KINDS[k]), key=about.field("kind"),
+        label_visibility="collapsed", **KEEP,
+    )  # fmt: skip
     if kind is None:
         return
     with st.container(border=True, key="record-form"):
-        said = {"inspection": _inspection, "ironing": _ironing, "grading": _grading, "weighing": _weighing}[
-            kind
-        ](wheel, rind)
-        _save(source, wheel, kind, said)
+        said = FIELDS[kind](about)
+        _save(source, about, kind, said)
 
 
-def _key(wheel: str, name: str) -> str:
-    """A widget's key: of its own for each wheel, and new after each entry saved, which empties the form."""
-    return f"record-{st.session_state.get(f'saved-{wheel}', 0)}-{wheel}-{name}"
-
-
-def _inspection(wheel: str, rind: str) -> dict[str, Any]:
-    scales = {name: s for name, s in RIND_SCALES.items() if rind == "cloth-bound" or "cloth" not in name}
-    said = _noted(wheel, "What do you see? Tap each that is there.", scales)
+def _inspection(about: About) -> dict[str, Any]:
+    cloth = about.rind in ("cloth-bound", "")
+    scales = {name: s for name, s in RIND_SCALES.items() if cloth or "cloth" not in name}
+    said = _noted(about, say("What do you see? Tap each that is there."), scales)
     if st.checkbox(
-        "I looked for all the others too, and there is nothing of them.", key=_key(wheel, "rest"), **KEEP
+        say("I looked for all the others too, and there is nothing of them."), key=about.field("rest"), **KEEP
     ):
         said |= {
             name: 0 for name, scale in scales.items() if scale.sort == "fault" and said.get(name) is None
         }
-    said["where"] = _one(wheel, "where", "Where?", WHERE_ON_WHEEL) or ""
-    return said | {"note": _note(wheel)}
+    said["where"] = _one(about, "where", say("Where?"), WHERE_ON_WHEEL) or ""
+    return said | {"note": _note(about), "photos": _photos(about)}
 
 
-def _ironing(wheel: str, rind: str) -> dict[str, Any]:
-    said: dict[str, Any] = {"where": _one(wheel, "where", "Where is the hole?", WHERE_ON_WHEEL) or ""}
-    sealed = _one(wheel, "sealed", "Is the plug sealed?", ("sealed", "not sealed"))
+def _ironing(about: About) -> dict[str, Any]:
+    said: dict[str, Any] = {"where": _one(about, "where", say("Where is the hole?"), WHERE_ON_WHEEL) or ""}
+    sealed = _one(about, "sealed", say("Is the plug sealed?"), ("sealed", "not sealed"))
     said["sealed"] = None if sealed is None else sealed == "sealed"
-    said |= _noted(wheel, "What does the plug tell? Tap each that you judge.", IRON_SCALES)
-    with st.expander("Aroma and flavour"):
-        said["aroma"] = tuple(_several(wheel, "aroma", "Aroma", AROMA_NOTES))
-        said["flavour"] = tuple(_several(wheel, "flavour", "Flavour", FLAVOUR_NOTES))
-    return said | {"note": _note(wheel)}
+    said |= _noted(about, say("What does the plug tell? Tap each that you judge."), IRON_SCALES)
+    with st.expander(say("Aroma and flavour")):
+        said["aroma"] = tuple(_several(about, "aroma", say("Aroma"), AROMA_NOTES))
+        said["flavour"] = tuple(_several(about, "flavour", say("Flavour"), FLAVOUR_NOTES))
+    return said | {"note": _note(about), "photos": _photos(about)}
 
 
-def _grading(wheel: str, rind: str) -> dict[str, Any]:
-    decision = _one(wheel, "decision", "What is decided?", DECISIONS)
-    reason = st.text_area("Why?", key=_key(wheel, "reason"), max_chars=LONGEST_NOTE, height=96, **KEEP)
+def _grading(about: About) -> dict[str, Any]:
+    decision = _one(about, "decision", say("What is decided?"), DECISIONS)
+    reason = st.text_area(say("Why?"), key=about.field("reason"), max_chars=LONGEST_NOTE, height=96, **KEEP)
     again = st.date_input(
-        "Look again on (may stay empty)",
-        value=None,
-        key=_key(wheel, "again"),
-        min_value=date.today(),
-        max_value=date.today() + timedelta(days=3650),
-        **KEEP,
-    )
+        say("Look again on (may stay empty)"), value=None, key=about.field("again"), min_value=about.today,
+        max_value=about.today + timedelta(days=3650), **KEEP,
+    )  # fmt: skip
     return {"decision": decision, "reason": reason, "look_again_on": again}
 
 
-def _weighing(wheel: str, rind: str) -> dict[str, Any]:
-    mass = st.number_input(
-        "Mass, kg",
+def _weighing(about: About) -> dict[str, Any]:
+    if len(about.wheels) == 1:
+        return {"mass_kg": _mass(about, say("Mass, kg"), "mass"), "note": _note(about)}
+    st.html(f'<p class="quiet">{text(say("Those left empty are not weighed."))}</p>')
+    masses = {
+        wheel: _mass(about, f"{label(wheel)}, kg", f"mass-{wheel}")
+        for wheel in about.wheels[:MOST_WEIGHED_AT_ONCE]
+    }
+    return {"masses": {wheel: mass for wheel, mass in masses.items() if mass}, "note": _note(about)}
+
+
+FIELDS: dict[str, Callable[[About], dict[str, Any]]] = {
+    "inspection": _inspection, "ironing": _ironing, "grading": _grading, "weighing": _weighing,
+}  # fmt: skip
+
+
+def _mass(about: About, words: str, name: str) -> float | None:
+    return st.number_input(
+        words,
         value=None,
         min_value=0.0,
         max_value=1000.0,
         step=0.01,
         format="%.2f",
-        key=_key(wheel, "mass"),
+        key=about.field(name),
         **KEEP,
     )
-    return {"mass_kg": mass, "note": _note(wheel)}
 
 
-def _noted(wheel: str, question: str, scales: dict[str, Scale]) -> dict[str, Any]:
-    chosen = _several(wheel, "noted", question, tuple(scales), lambda name: scales[name].label)
-    return {name: _step(wheel, scales[name]) for name in chosen}
+def _noted(about: About, question: str, scales: dict[str, Scale]) -> dict[str, Any]:
+    chosen = _several(about, "noted", question, tuple(scales), lambda name: say(scales[name].label))
+    return {name: _step(about, scales[name]) for name in chosen}
 
 
-def _step(wheel: str, scale: Scale) -> int | None:
+def _step(about: About, scale: Scale) -> int | None:
     first = 1 if scale.sort == "fault" else 0
     return st.pills(
-        scale.question,
+        say(scale.question),
         range(first, 5),
-        format_func=lambda step: f"{step} · {scale.steps[step]}",
-        key=_key(wheel, f"step-{scale.name}"),
+        format_func=lambda step: f"{step} · {say(scale.steps[step])}",
+        key=about.field(f"step-{scale.name}"),
         **KEEP,
     )
 
 
-def _one(wheel: str, name: str, question: str, words: tuple[str, ...]) -> str | None:
-    return st.pills(question, words, key=_key(wheel, name), **KEEP)
+def _one(about: About, name: str, question: str, words: tuple[str, ...]) -> str | None:
+    return st.pills(question, words, format_func=say, key=about.field(name), **KEEP)
 
 
-def _several(wheel: str, name: str, question: str, words: tuple[str, ...], shown: Any = str) -> list[str]:
-    return st.pills(question, words, selection_mode="multi", format_func=shown, key=_key(wheel, name), **KEEP)
+def _several(about: About, name: str, question: str, words: tuple[str, ...], shown: Any = say) -> list[str]:
+    return st.pills(question, words, selection_mode="multi", format_func=shown, key=about.field(name), **KEEP)
 
 
-def _note(wheel: str) -> str:
+def _note(about: About) -> str:
     return st.text_area(
-        "Note (may stay empty)", key=_key(wheel, "note"), max_chars=LONGEST_NOTE, height=96, **KEEP
+        say("Note (may stay empty)"), key=about.field("note"), max_chars=LONGEST_NOTE, height=96, **KEEP
     )
 
 
-def _save(source: Source, wheel: str, kind: str, said: dict[str, Any]) -> None:
-    person = st.text_input("Your name", key="person", max_chars=300, autocomplete="name", **KEEP)
-    if st.button(f"Save {kind}", type="primary", key=_key(wheel, f"save-{kind}")):
-        _try(source, wheel, kind, person, said, sure=False)
-    doubt = st.session_state.get(_key(wheel, "doubt"))
+def _photos(about: About) -> tuple[Any, ...]:
+    """Photos chosen but not kept yet; one wheel's only, since a photo shows one."""
+    if len(about.wheels) != 1:
+        return ()
+    chosen = st.file_uploader(
+        say("Photos (may stay empty)"),
+        type=list(PICTURES),
+        accept_multiple_files=True,
+        key=about.field("photos"),
+    )
+    return tuple(chosen or ())
+
+
+def _save(source: Source, about: About, kind: str, said: dict[str, Any]) -> None:
+    name = ask_name(source, **KEEP)
+    if st.button(say(SAVE[kind]), type="primary", key=about.field(f"save-{kind}")):
+        _try(source, about, kind, name, said, sure=False)
+    doubt = st.session_state.get(about.field("doubt"))
     if doubt and doubt[0] == (kind, repr(said)):
-        st.html(notice(f"<b>Is this right?</b> {text(doubt[1], 1000)} Nothing is saved yet.", "needs-you"))
-        if st.button("It is right: save it", key=_key(wheel, f"sure-{kind}")):
-            _try(source, wheel, kind, person, said, sure=True)
+        words = f"<b>{text(say('Is this right?'))}</b> {text(doubt[1], 1000)} {text(say('Nothing is saved yet.'))}"
+        st.html(notice(words, "needs-you"))
+        if st.button(say("It is right: save it"), key=about.field(f"sure-{kind}")):
+            _try(source, about, kind, name, said, sure=True)
 
 
 def missing(kind: str, said: dict[str, Any]) -> str:
     """What must still be said before an entry can be saved; empty where nothing must."""
     if kind == "grading" and not said["decision"]:
-        return "Choose what is decided: " + ", ".join(DECISIONS) + "."
-    if kind == "weighing" and not said["mass_kg"]:
-        return "Write what the wheel weighs, in kilograms."
-    unsaid = [
-        name for name, value in said.items() if name in {**RIND_SCALES, **IRON_SCALES} and value is None
-    ]
+        return say("Choose what is decided: {words}.", words=", ".join(say(word) for word in DECISIONS))
+    if kind == "weighing" and not said.get("mass_kg") and not said.get("masses"):
+        return say("Write what the wheel weighs, in kilograms.")
+    scales = {**RIND_SCALES, **IRON_SCALES}
+    unsaid = [name for name, value in said.items() if name in scales and value is None]
     if unsaid:
-        scale = {**RIND_SCALES, **IRON_SCALES}[unsaid[0]]
-        return f"Say how much for {scale.label}: one of its five steps."
+        return say("Say how much for {what}: one of its five steps.", what=say(scales[unsaid[0]].label))
     if kind in ("inspection", "ironing") and not any(value not in (None, "", ()) for value in said.values()):
-        return "Say at least one thing that you saw."
+        return say("Say at least one thing that you saw.")
     return ""
 
 
-def _try(source: Source, wheel: str, kind: str, person: str, said: dict[str, Any], sure: bool) -> None:
+def _try(source: Source, about: About, kind: str, name: str, said: dict[str, Any], sure: bool) -> None:
     gap = missing(kind, said)
     if gap:
-        st.html(notice(f"<b>Not saved yet.</b> {text(gap)}", "needs-you"))
+        st.html(notice(f"<b>{text(say('Not saved yet.'))}</b> {text(gap)}", "needs-you"))
         return
     try:
-        entries = source.enter(kind, wheel, person, said, sure)
+        entries = _enter(source, about, kind, name, said, sure)
     except LedgerDoubt as doubt:
-        st.session_state[_key(wheel, "doubt")] = ((kind, repr(said)), str(doubt))
+        st.session_state[about.field("doubt")] = ((kind, repr(said)), str(doubt))
         return
     except MonitorError as error:
-        st.html(notice(f"<b>Not saved.</b> {text(error, 1000)} What you typed still stands.", "needs-you"))
+        stands = say("What you typed still stands.")
+        st.html(notice(f"<b>{text(say('Not saved.'))}</b> {text(error, 1000)} {text(stands)}", "needs-you"))
         return
-    st.session_state[f"saved-{wheel}"] = st.session_state.get(f"saved-{wheel}", 0) + 1
-    st.session_state["record-said"] = (wheel, kind, person.strip(), entries)
+    st.session_state[f"saved-{about.key}"] = st.session_state.get(f"saved-{about.key}", 0) + 1
+    st.session_state["record-said"] = (about.key, kind, name.strip(), entries)
     st.rerun()
 
 
-def _last_said(source: Source, wheel: str) -> None:
-    """What was saved last, and a way to take it back at once."""
-    about, kind, person, entries = st.session_state.get("record-said", ("", "", "", []))
-    if about != wheel:
-        return
-    st.html(
-        notice(
-            f"<b>Saved:</b> {text(kind)} by {text(person, 80)}. It stands in the ledger below.",
-            "as-intended",
-            "fine",
-        )
+def _enter(source: Source, about: About, kind: str, name: str, said: dict[str, Any], sure: bool) -> list[int]:
+    if masses := said.get("masses"):
+        return source.weigh(masses, name, said["note"], sure)
+    if "photos" in said:
+        said = {
+            **said,
+            "photos": tuple(source.keep_photo(photo.getvalue(), name) for photo in said["photos"]),
+        }
+    return source.enter(
+        kind, about.wheels[0] if len(about.wheels) == 1 else list(about.wheels), name, said, sure
     )
-    if st.button("Take it back", key=f"back-{entries}"):
+
+
+def _last_said(source: Source, about: About) -> None:
+    """What was saved last, and a way to take it back at once."""
+    key, kind, name, entries = st.session_state.get("record-said", ("", "", "", []))
+    if key != about.key:
+        return
+    words = say("{kind} by {name}. It stands in the ledger.", kind=say(KINDS[kind]), name=name)
+    count = say_count("{count} entry", "{count} entries", len(entries))
+    more = f" ({text(count)})" if len(entries) > 1 else ""
+    st.html(notice(f"<b>{text(say('Saved:'))}</b> {text(words, 300)}{more}", "as-intended", "fine"))
+    if st.button(say("Take it back"), key=f"back-{entries[:1]}"):
         try:
-            source.take_back(entries, person)
+            source.take_back(entries, name)
         except MonitorError as error:
             st.html(notice(text(error, 1000), "needs-you"))
             return

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 import sys
-from ipaddress import ip_address
 from pathlib import Path
 
-from monitor.errors import MonitorError
+from dashboard.signing import SECRETS, mode_of
+from monitor.site import load
 
-APP = Path(__file__).with_name("app.py")
+SERVER = Path(__file__).with_name("serve.py")
 
 SETTINGS: dict[str, str] = {
     "browser.gatherUsageStats": "false",
@@ -19,46 +19,52 @@ SETTINGS: dict[str, str] = {
     "server.enableStaticServing": "true",
     "server.enableXsrfProtection": "true",
     "server.enableCORS": "true",
-    "server.maxUploadSize": "20",
+    "server.maxUploadSize": "60",
+    "server.disconnectedSessionTTL": "120",
     "client.toolbarMode": "minimal",
     "client.showErrorDetails": "none",
     "client.showErrorLinks": "false",
     "global.developmentMode": "false",
 }
-"""Streamlit options that are always set, whatever a settings file of the user or the folder says."""
+"""Streamlit options that are always set, whatever a settings file of the user or the folder says.
+
+More is taken up than a photo may have, so that a photo that is too large is refused in our words and not the server's.
+"""
 
 
-def command(site_path: str | Path, port: int, address: str = "127.0.0.1") -> list[str]:
+def command(
+    site: str | Path, port: int, address: str = "127.0.0.1", certificate: tuple[str, str] | None = None
+) -> list[str]:
     """The command line that serves a site's dashboard at ``address`` and ``port``.
+
+    Parameters
+    ----------
+    certificate : the files of a TLS certificate and of its key, where the pages speak TLS themselves
 
     Raises
     ------
     MonitorError
-        The address can be reached from other machines, and the pages have no signing in.
+        The site file has faults, or others can reach the address and nobody would sign in.
     """
-    refuse_beyond_loopback(address)
-    options = [f"--{name}={value}" for name, value in SETTINGS.items()]
+    path = Path(site).resolve()
+    mode_of(load(path), address)
+    options = dict(SETTINGS)
+    if (secrets := path.parent / SECRETS).exists():
+        options["secrets.files"] = str(secrets)
+    if certificate:
+        options["server.sslCertFile"], options["server.sslKeyFile"] = certificate
     return [
-        sys.executable, "-m", "streamlit", "run", str(APP),
-        f"--server.address={address}", f"--server.port={port}", *options,
-        "--", str(Path(site_path).resolve()),
+        sys.executable, "-m", "streamlit", "run", str(SERVER),
+        f"--server.address={address}", f"--server.port={port}",
+        *(f"--{name}={value}" for name, value in options.items()),
+        "--", str(path),
     ]  # fmt: skip
 
 
-def refuse_beyond_loopback(address: str | None) -> None:
-    """Raise `MonitorError` where an address (None: every one) is not of this machine alone.
-
-    Anyone who reaches the pages can write, so others may reach them only through something that signs people in.
-    """
-    try:
-        own = address == "localhost" or ip_address(address or "").is_loopback
-    except ValueError:
-        own = False
-    if not own:
-        raise MonitorError(
-            f"The pages have no signing in yet, so they are not served at {address or 'every address'}. Serve them at 127.0.0.1, "
-            "and let a reverse proxy with TLS and a sign-in of its own lead to them."
-        )
+def site_path() -> str:
+    """The site file named on the command line, or else in the environment."""
+    named = [argument for argument in sys.argv[1:] if not argument.startswith("-")]
+    return named[0] if named else os.environ.get("MATURING_SITE", "site.toml")
 
 
 def environment(base: dict[str, str] | None = None) -> dict[str, str]:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import streamlit as st
 
+from dashboard.language import say
 from dashboard.plain import text
 
 STATE_WORDS: dict[str, str] = {
@@ -25,6 +26,11 @@ WALL = """
 .room .holds, .room .foot, .pace { font-size: 1.3rem; }
 """
 """Added to the look where the page hangs on a wall (``?wall=1``): text for two metres and more."""
+
+
+def state_word(state: str) -> str:
+    """The word of a state, in the reader's language."""
+    return say(STATE_WORDS[state])
 
 
 @cache

@@ -9,7 +9,8 @@ from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
 from dashboard.airfield import field
-from dashboard.look import STATE_WORDS, shape
+from dashboard.language import say
+from dashboard.look import STATE_WORDS, shape, state_word
 from dashboard.plain import age, number, temperature, text, unit_sign, wheels, when
 
 KIND_WORDS = {"cave": "cave", "cold-room": "cold room", "cellar": "cellar"}
@@ -23,7 +24,7 @@ def room_panel(room: dict[str, Any], unit: str, zone: ZoneInfo, now: datetime, l
     state = room["state"] if room["state"] in STATE_WORDS else "needs-you"
     drawn = "no-reading" if room["stale"] and room["temperature_c"] is not None else state
     return (
-        f'<section class="room {state} {"stale" if room["stale"] and room["temperature_c"] is not None else ""}" aria-label="{text(room["name"])}: {STATE_WORDS[state]}">'
+        f'<section class="room {state} {"stale" if room["stale"] and room["temperature_c"] is not None else ""}" aria-label="{text(room["name"])}: {text(state_word(state))}">'
         f'<h2><a href="room?room={quote(room["id"])}">{text(room["name"])}</a></h2><p class="holds">{_holds(room)}</p>'
         f'<div class="body"><div>{field(room, unit, drawn)}</div>'
         f'<div class="says">{_figures(room, unit)}{_words(room, state, zone, now)}{_paces(room)}</div></div>'
@@ -32,10 +33,10 @@ def room_panel(room: dict[str, Any], unit: str, zone: ZoneInfo, now: datetime, l
 
 
 def _holds(room: dict[str, Any]) -> str:
-    parts = [KIND_WORDS.get(room["kind"], text(room["kind"])), wheels(room["wheels"])]
+    parts = [text(say(KIND_WORDS.get(room["kind"], room["kind"]))), wheels(room["wheels"])]
     named = [f"{text(b['style_name'], 60)}, {text(b['stage'], 60)}" for b in room["bands"][:MOST_BANDS_NAMED]]
     more = len(room["bands"]) - MOST_BANDS_NAMED
-    return " · ".join([*parts, *named, *([f"and {more} more"] if more > 0 else [])])
+    return " · ".join([*parts, *named, *([text(say("and {count} more", count=more))] if more > 0 else [])])
 
 
 def _figures(room: dict[str, Any], unit: str) -> str:
@@ -47,7 +48,7 @@ def _figures(room: dict[str, Any], unit: str) -> str:
 
 def _words(room: dict[str, Any], state: str, zone: ZoneInfo, now: datetime) -> str:
     findings = room["findings"]
-    since = f", since {when(findings[0]['since_at'], zone, now)}" if findings else ""
+    since = ", " + since_words(findings[0]["since_at"], zone, now) if findings else ""
     effect = next((f["effect"] for f in findings if f["effect"]), "")
     shown_effect = (
         f'<p class="effect">{text(effect)}</p>'
@@ -55,38 +56,42 @@ def _words(room: dict[str, Any], state: str, zone: ZoneInfo, now: datetime) -> s
         else ""
     )
     look = (
-        f'<p class="look-first"><b>Look first:</b> {text(room["check_first"])}</p>'
+        f'<p class="look-first"><b>{text(say("Look first:"))}</b> {text(room["check_first"])}</p>'
         if room["check_first"]
         else ""
     )
     others = "".join(
-        f"<li>{text(f['what'])}, since {when(f['since_at'], zone, now)}</li>" for f in findings[1:4]
+        f"<li>{text(f['what'])}, {since_words(f['since_at'], zone, now)}</li>" for f in findings[1:4]
     )
     return (
-        f'<p class="state-word">{shape(state)}<span>{STATE_WORDS[state]}{since}</span></p>'
+        f'<p class="state-word">{shape(state)}<span>{text(state_word(state))}{since}</span></p>'
         f'<p class="sentence">{text(room["sentence"])}</p>{shown_effect}{look}'
         + (f'<ul class="plain">{others}</ul>' if others else "")
     )
 
 
+def since_words(at: str, zone: ZoneInfo, now: datetime) -> str:
+    """'since 01:40', in the reader's language."""
+    return text(say("since {when}", when=when(at, zone, now)))
+
+
 def _paces(room: dict[str, Any]) -> str:
     if not room["wheels"]:
         return ""
-    return (
-        f'<div class="paces">{pace("drying", room["drying_pace"])}{pace("mould", room["mould_pace"])}</div>'
-    )
+    return f'<div class="paces">{pace(say("drying"), room["drying_pace"])}{pace(say("mould"), room["mould_pace"])}</div>'
 
 
 def pace_words(name: str, value: dict[str, float] | None) -> str:
     """A pace in words and figure, with the range it lies in: 'drying: 2.3 times intended (2.0 to 2.6)'."""
     if value is None:
-        return f"{name}: not enough readings yet"
+        return f"{name}: " + say("not enough readings yet")
+    between = say("{low} to {high}", low=number(value["low"]), high=number(value["high"]))
+    figure = say("{times} times intended", times=number(value["value"]))
     if value["value"] < 0:
-        return f"{name}: none, taking up water ({number(value['low'])} to {number(value['high'])})"
-    figure = f"{number(value['value'])} times intended"
-    if value["low"] <= 1 <= value["high"]:
-        figure = f"about as intended, {number(value['value'])} times"
-    return f"{name}: {figure} ({number(value['low'])} to {number(value['high'])})"
+        figure = say("none, taking up water")
+    elif value["low"] <= 1 <= value["high"]:
+        figure = say("about as intended, {times} times", times=number(value["value"]))
+    return f"{name}: {figure} ({between})"
 
 
 def pace(name: str, value: dict[str, float] | None) -> str:
@@ -110,11 +115,12 @@ def _place(pace_value: float) -> float:
 def _foot(room: dict[str, Any], late_s: float) -> str:
     silent = [s for s in room["sensors"] if s["silent"]]
     read_s = None if room["reading_age_s"] is None else room["reading_age_s"] + late_s
-    read = "never read" if read_s is None else f"read {age(read_s)}"
+    read = say("never read") if read_s is None else say("read {ago}", ago=age(read_s))
     parts = [f'<span class="{"late" if room["stale"] else ""}">{read}</span>']
     if room["sensors"]:
-        heard = f"{len(room['sensors']) - len(silent)} of {len(room['sensors'])} sensors heard"
+        all_of_them = len(room["sensors"])
+        heard = say("{heard} of {count} sensors heard", heard=all_of_them - len(silent), count=all_of_them)
         parts.append(f'<span class="{"late" if silent else ""}">{heard}</span>')
     else:
-        parts.append("<span>no sensor placed here yet</span>")
+        parts.append(f"<span>{text(say('no sensor placed here yet'))}</span>")
     return f'<div class="foot">{"".join(parts)}</div>'

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from dashboard.language import decimal_point, say, say_count, written
 from monitor.clock import parse_rfc3339
 
 _UNSEEN = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ufeff]")
@@ -35,13 +36,13 @@ def label(value: Any, longest: int = 80) -> str:
 
 
 def number(value: float | None, digits: int = 1) -> str:
-    """A number with so many decimals and a true minus sign; an en dash where it is not known."""
+    """A number with so many decimals as the language writes it; an en dash where it is not known."""
     if value is None:
         return "–"
     rounded = f"{value:.{digits}f}"
     if float(rounded) == 0:
         rounded = rounded.lstrip("-")
-    return rounded.replace("-", "−")
+    return rounded.replace("-", "−").replace(".", decimal_point())
 
 
 def shown_temperature(value_c: float | None, unit: str) -> float | None:
@@ -63,26 +64,27 @@ def temperature(value_c: float | None, unit: str, digits: int = 1) -> str:
 
 def span(low_c: float, high_c: float, unit: str) -> str:
     """A band of temperature [degC] in the unit the site shows: '10 to 12 °C'."""
-    return f"{temperature(low_c, unit, 0)} to {temperature(high_c, unit, 0)} {unit_sign(unit)}"
+    low, high = temperature(low_c, unit, 0), temperature(high_c, unit, 0)
+    return say("{low} to {high}", low=low, high=high) + f" {unit_sign(unit)}"
 
 
 def age(seconds: float | None) -> str:
     """How long ago, in the coarsest unit that still tells something."""
     if seconds is None:
-        return "never"
+        return say("never")
     seconds = max(0.0, seconds)
     if seconds < 90:
-        return f"{seconds:.0f} s ago"
+        return say("{count} s ago", count=f"{seconds:.0f}")
     if seconds < 90 * 60:
-        return f"{seconds / 60:.0f} min ago"
+        return say("{count} min ago", count=f"{seconds / 60:.0f}")
     if seconds < 36 * 3600:
-        return f"{seconds / 3600:.0f} h ago"
-    return f"{seconds / 86400:.0f} days ago"
+        return say("{count} h ago", count=f"{seconds / 3600:.0f}")
+    return say("{count} days ago", count=f"{seconds / 86400:.0f}")
 
 
 def wheels(count: int) -> str:
     """A count of wheels: 'no wheels', '1 wheel', '41 wheels'."""
-    return "no wheels" if count == 0 else "1 wheel" if count == 1 else f"{count} wheels"
+    return say("no wheels") if count == 0 else say_count("{count} wheel", "{count} wheels", count)
 
 
 def moment(at: str | datetime | None) -> datetime | None:
@@ -105,7 +107,7 @@ def when(at: str | datetime | None, zone: ZoneInfo, now: datetime) -> str:
     if local.date() == today.date():
         return clock
     if local.date() == today.date() - timedelta(days=1):
-        return f"yesterday {clock}"
+        return say("yesterday {clock}", clock=clock)
     return f"{day(local, zone, now)} {clock}"
 
 
@@ -115,5 +117,4 @@ def day(at: str | datetime | None, zone: ZoneInfo, now: datetime) -> str:
     if known is None:
         return "–"
     local = known.astimezone(zone)
-    year = "" if local.year == now.astimezone(zone).year else f" {local.year}"
-    return f"{local.day} {local:%b}{year}"
+    return written(local, "MMMd" if local.year == now.astimezone(zone).year else "yMMMd")

@@ -15,10 +15,15 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Protocol
 
+from dashboard.language import say
+from dashboard.people import ROLES
+from dashboard.signing import Door, Reader
 from monitor.climate.course import room_course
 from monitor.clock import now, parse_rfc3339
-from monitor.errors import AlarmError, LedgerError, MonitorError, UnknownWheel
+from monitor.errors import MonitorError, UnknownWheel
 from monitor.site import Site
+from monitor.wheels.bulk import enter_many
+from monitor.wheels.photos import keep_photo, photo_path
 
 Document = dict[str, Any]
 log = logging.getLogger(__name__)
@@ -26,7 +31,7 @@ MOST_KEPT = 200
 
 
 class Answers(Protocol):
-    """What a source asks: the four documents of monitor/docs/json.md for a site."""
+    """What a source asks at least: documents of monitor/docs/json.md for a site.  Others are asked for by name."""
 
     def rooms_document(self, site: Site) -> Document: ...
     def alarms_document(self, site: Site) -> Document: ...
@@ -64,11 +69,14 @@ class _Kept:
 class Source:
     """The documents of one site, shared by every open page; safe to use from many threads."""
 
-    def __init__(self, site: Site, answers: Answers) -> None:
+    def __init__(self, site: Site, answers: Answers, door: Door | None = None) -> None:
         self.site = site
+        self.door = door
         self._answers = answers
         self._kept: OrderedDict[str, _Kept] = OrderedDict()
         self._lock = threading.Lock()
+
+    # -- reading ----------------------------------------------------------------------------------------
 
     def rooms(self) -> Answer:
         return self._ask("rooms", 2.0, lambda: self._answers.rooms_document(self.site))
@@ -86,51 +94,135 @@ class Source:
         """The air of a place (empty: of the whole room) over the last so many days."""
 
         def question() -> Document:
-            store = self._answers.parts(self.site).store
             end = now()
-            return room_course(store, room, place, end - timedelta(days=days), end)
+            return room_course(self.parts.store, room, place, end - timedelta(days=days), end)
 
         return self._ask(f"course {room} {place} {days}", 30.0, question)
+
+    def offered(self, name: str, *about: Any, keep_s: float = 10.0) -> Answer:
+        """A document that `monitor.answers` may offer under the name ``NAME_document``; a fault where it does not."""
+        question = getattr(self._answers, f"{name}_document", None)
+        if question is None:
+            return Answer(None, say("This monitor does not offer that."))
+        return self._ask(f"{name} {about}", keep_s, lambda: question(self.site, *about))
+
+    def next_to_grade(self) -> Answer:
+        """The wheels that deserve attention, the most deserving first."""
+        return self.offered("next_to_grade", keep_s=15.0)
+
+    def offers(self, name: str) -> bool:
+        """Whether `monitor.answers` has such a document."""
+        return hasattr(self._answers, f"{name}_document")
+
+    @property
+    def parts(self) -> Any:
+        """The opened parts of the site: its store, its ledger, its alarms."""
+        return self._answers.parts(self.site)
+
+    def photo(self, name: str) -> bytes:
+        """A kept photo, as JPEG.
+
+        Raises
+        ------
+        LedgerError
+            There is no such photo.
+        """
+        return photo_path(self._photos, name).read_bytes()
+
+    # -- writing ----------------------------------------------------------------------------------------
+
+    def reader(self) -> Reader | None:
+        """Who reads the page being drawn, and may write; None where nobody has signed in."""
+        return self.door.reader() if self.door else Reader("", ROLES[-1])
+
+    def author(self, typed: str = "", role: str = "record") -> str:
+        """The name that stands beside what is now written: whoever signed in, else the name typed.
+
+        Raises
+        ------
+        SignInError
+            Nobody is named or signed in, or their role does not cover it.
+        """
+        return (self.reader() or Reader("", "look", ended=True)).author(typed, role)
 
     def acknowledge(self, alarm: int, person: str, note: str) -> None:
         """Acknowledge an alarm.
 
         Raises
         ------
-        AlarmError
-            Nobody is named, or the alarm journal refuses.
+        MonitorError
+            Nobody is named, their role does not cover it, or the alarm journal refuses.
         """
-        if not person.strip():
-            raise AlarmError("Write your name first: every entry has its author.")
-        self._answers.parts(self.site).alarms.acknowledge(alarm, person.strip(), note.strip())
-        self.forget()
+        self.alarm_step("acknowledge", person, alarm, note=note.strip())
 
-    def enter(self, kind: str, wheel: str, person: str, said: Document, sure: bool = False) -> list[int]:
-        """Write an entry about a wheel into the ledger; the numbers of the entries written.
+    def alarm_step(self, step: str, person: str, *about: Any, **said: Any) -> None:
+        """Do something to the alarms that their journal knows by name: ``shelve``, ``add_note``, ``plan_work`` ...
 
         Raises
         ------
-        LedgerError
-            Nobody is named, or the ledger refuses; `LedgerDoubt` where being ``sure`` would let it pass.
+        MonitorError
+            As `acknowledge`.
         """
-        if not person.strip():
-            raise LedgerError("Write your name first: every entry has its author.")
-        written = self._answers.parts(self.site).ledger.enter(
-            kind, wheel, None, person.strip(), said, sure=sure
+        getattr(self.parts.alarms, step)(*about, person=self.author(person), **said)
+        self.forget()
+
+    def enter(
+        self, kind: str, wheels: str | list[str], person: str, said: Document, sure: bool = False
+    ) -> list[int]:
+        """Write an entry about a wheel, or about each of several at once, into the ledger; the entries' numbers.
+
+        Raises
+        ------
+        MonitorError
+            Nobody is named, their role does not cover it, or the ledger refuses all of it; `LedgerDoubt` where
+            being ``sure`` would let it pass.
+        """
+        written = self.parts.ledger.enter(kind, wheels, None, self.author(person), said, sure=sure)
+        self.forget()
+        return list(written)
+
+    def weigh(self, masses: dict[str, float], person: str, note: str = "", sure: bool = False) -> list[int]:
+        """Enter the masses [kg] of several wheels at once, all of them or none; the entries' numbers.
+
+        Raises
+        ------
+        MonitorError
+            As `enter`.
+        """
+        said = {wheel: {"mass_kg": mass, "note": note} for wheel, mass in masses.items()}
+        written = enter_many(
+            self.parts.ledger, "weighing", list(masses), None, self.author(person), {}, said, sure=sure
         )
         self.forget()
         return list(written)
 
     def take_back(self, entries: list[int], person: str) -> None:
         """Take entries back that were just written; they stay in the ledger, marked."""
-        self._answers.parts(self.site).ledger.undo(entries, author=person.strip())
+        self.parts.ledger.undo(entries, author=self.author(person))
         self.forget()
+
+    def keep_photo(self, content: bytes, person: str) -> str:
+        """Keep a photo; the name by which an entry names it.
+
+        Raises
+        ------
+        MonitorError
+            It is too large or no picture, or the reader may not record.
+        """
+        self.author(person)
+        return keep_photo(self._photos, content)
+
+    @property
+    def _photos(self) -> Any:
+        return self.site.data_folder / "photos"
 
     def forget(self) -> None:
         """Ask anew next time: something was written."""
         with self._lock:
             for kept in self._kept.values():
                 kept.asked_at = float("-inf")
+
+    # -- keeping ----------------------------------------------------------------------------------------
 
     def _ask(self, key: str, keep_s: float, question: Callable[[], Document]) -> Answer:
         kept = self._place(key)
@@ -158,5 +250,8 @@ def _answered(question: Callable[[], Document], before: Answer) -> Answer:
         return Answer(before.document, str(error))
     except Exception as error:  # a page must say that it is blind, whatever the cause
         log.exception("a document could not be made")
-        words = f"The answer could not be made ({type(error).__name__}). Its trace is in the dashboard's log."
+        words = say(
+            "The answer could not be made ({error}). Its trace is in the dashboard's log.",
+            error=type(error).__name__,
+        )
         return Answer(before.document, words)

@@ -4,27 +4,46 @@ from __future__ import annotations
 
 from datetime import datetime
 from typing import Any
-from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
 import streamlit as st
 
+from dashboard.language import say, say_count
 from dashboard.look import notice, shape
-from dashboard.plain import age, text, when
+from dashboard.parts import cannot_be_read, cell, headline, lost_touch, table, wheel_link
+from dashboard.plain import text, when
+from dashboard.screens import alarm_acts, alarm_record
 from dashboard.source import Answer, Source
 from monitor.clock import now
-from monitor.errors import MonitorError
 
 REFRESH_S = 5
 MOST_WHEELS_NAMED = 8
-OPEN_STATES = ("unacknowledged", "returned-unacknowledged", "latched")
-"""States in which an alarm still waits for a person to acknowledge it."""
+MOST_STANDING_DRAWN = 40
+OPEN_STATES = alarm_acts.OPEN_STATES
 PRIORITY_SHAPES = {"critical": "now", "high": "now", "medium": "needs-you", "low": "needs-you"}
+PARTS = {"standing": "Standing", "before": "Before", "work": "Planned work", "figures": "How well they do"}
 
 
 def show(source: Source) -> None:
     """Draw the page."""
-    _alarms(source)
+    part = st.segmented_control(
+        say("What do you want to see?"),
+        list(PARTS),
+        format_func=lambda p: say(PARTS[p]),
+        default="standing",
+        key="alarms-part",
+        required=True,
+        label_visibility="collapsed",
+        persist_state="session",
+    )
+    if part == "work":
+        alarm_record.planned_work(source)
+    elif part == "figures":
+        alarm_record.figures(source)
+    elif part == "before":
+        _before(source)
+    else:
+        _alarms(source)
 
 
 @st.fragment(run_every=REFRESH_S)
@@ -36,34 +55,29 @@ def _alarms(source: Source) -> None:
         st.html(notice(text(said), "as-intended", "fine"))
     if answer.document is None:
         return
-    for alarm in answer.document["standing"]:
+    standing = answer.document["standing"]
+    for alarm in standing[:MOST_STANDING_DRAWN]:
         st.html(alarm_panel(alarm, zone, moment))
-        if alarm["state"] in OPEN_STATES:
-            _acknowledge_form(source, alarm)
-    st.html(_history(answer.document["recent"], zone, moment))
+        alarm_acts.acts(source, alarm)
+    if len(standing) > MOST_STANDING_DRAWN:
+        more = say("And {count} more standing.", count=len(standing) - MOST_STANDING_DRAWN)
+        st.html(f'<p class="quiet">{text(more)}</p>')
 
 
 def _head(answer: Answer, moment: datetime) -> str:
-    parts = []
+    parts, words = [], ""
     if answer.document is not None:
         standing = answer.document["standing"]
         waiting = sum(alarm["state"] in OPEN_STATES for alarm in standing)
-        words = f"{len(standing)} standing, {waiting} not acknowledged" if standing else "Nothing stands"
-        parts.append(f'<h1 class="headline" style="font-weight:400"><b>Alarms</b> {words}</h1>')
-    else:
-        parts.append('<h1 class="headline">Alarms</h1>')
-    parts.append(
-        notice(
-            "This page has lost touch with its server. What stands below is old.", "no-reading", "lost-touch"
-        )
-    )
+        words = say("Nothing stands")
+        if standing:
+            words = say("{count} standing, {waiting} not acknowledged", count=len(standing), waiting=waiting)
+    parts.append(headline(say("Alarms"), words))
+    parts.append(lost_touch())
     if answer.fault:
-        old = (
-            f" What stands below was true {age(answer.age_s())}."
-            if answer.document
-            else " It is not known what stands."
-        )
-        parts.append(notice(f"<b>The alarms cannot be read.</b> {text(answer.fault)}{old}", "now"))
+        parts.append(cannot_be_read(say("The alarms cannot be read."), answer))
+        if not answer.document:
+            parts.append(f'<p class="quiet">{text(say("It is not known what stands."))}</p>')
     return f'<div data-drawn="{moment:%H%M%S%f}">{"".join(parts)}</div>'
 
 
@@ -78,103 +92,112 @@ def alarm_panel(alarm: dict[str, Any], zone: ZoneInfo, moment: datetime) -> str:
         if part
     )
     effect = f"<p>{text(alarm['effect'])}</p>" if alarm["effect"] else ""
-    look = f"<p><b>Look first:</b> {text(alarm['check_first'])}</p>" if alarm["check_first"] else ""
+    look = (
+        f"<p><b>{text(say('Look first:'))}</b> {text(alarm['check_first'])}</p>"
+        if alarm["check_first"]
+        else ""
+    )
     facts = [
-        f"<span><b>{text(alarm['priority'])}</b> priority</span>", f"<span>since <b>{when(alarm['since_at'], zone, moment)}</b></span>",
-        f"<span>raised <b>{when(alarm['raised_at'], zone, moment)}</b></span>", *_message_facts(alarm["messages"], zone, moment),
-    ]  # fmt: skip
+        say("{priority} priority", priority=f"<b>{text(say(alarm['priority']))}</b>"),
+        say("since {when}", when=f"<b>{when(alarm['since_at'], zone, moment)}</b>"),
+        say("raised {when}", when=f"<b>{when(alarm['raised_at'], zone, moment)}</b>"),
+        *_message_facts(alarm["messages"], zone, moment),
+    ]
     return (
-        f'<section class="panel {drawn}" aria-label="Alarm: {text(alarm["what"])}"><h2>{shape(drawn)}<span>{text(alarm["what"])}</span></h2>'
-        f"<p><b>{where or 'The whole site'}</b> · {state_words(alarm, zone, moment)}</p>{effect}{look}{wheel_links(alarm['wheels'])}"
-        f'{_note(alarm)}<div class="pairs">{"".join(facts)}</div></section>'
+        f'<section class="panel {drawn}" aria-label="{text(say("Alarm"))}: {text(alarm["what"])}"><h2>{shape(drawn)}<span>{text(alarm["what"])}</span></h2>'
+        f"<p><b>{where or text(say('The whole site'))}</b> · {state_words(alarm, zone, moment)}</p>{effect}{look}{wheel_links(alarm['wheels'])}"
+        f'{_note(alarm)}<div class="pairs">{"".join(f"<span>{fact}</span>" for fact in facts)}</div></section>'
     )
 
 
 def state_words(alarm: dict[str, Any], zone: ZoneInfo, moment: datetime) -> str:
-    """An alarm's state in the words of the open standard, with who and when."""
+    """An alarm's state in the words of the open standard, with who and when, as HTML."""
+    until = when(alarm.get("until_at"), zone, moment)
     if alarm["state"] == "acknowledged":
-        return f"acknowledged by {text(alarm['acknowledged_by'], 80)}, {when(alarm['acknowledged_at'], zone, moment)}"
-    if alarm["state"] == "returned-unacknowledged":
-        return f"back to normal {when(alarm['returned_at'], zone, moment)}, not acknowledged"
-    return {
-        "unacknowledged": "not acknowledged", "latched": "latched: over, but held until acknowledged", "shelved": "shelved",
-        "suppressed-by-design": "suppressed by design", "out-of-service": "out of service",
-    }.get(alarm["state"], text(alarm["state"]))  # fmt: skip
+        words = say(
+            "acknowledged by {name}, {when}",
+            name=alarm["acknowledged_by"],
+            when=when(alarm["acknowledged_at"], zone, moment),
+        )
+    elif alarm["state"] == "returned-unacknowledged":
+        words = say("back to normal {when}, not acknowledged", when=when(alarm["returned_at"], zone, moment))
+    elif alarm["state"] == "shelved" and alarm.get("until_at"):
+        words = say("shelved until {when}", when=until)
+    else:
+        words = {
+            "unacknowledged": say("not acknowledged"),
+            "latched": say("latched: over, but held until acknowledged"),
+            "shelved": say("shelved"),
+            "suppressed-by-design": say("suppressed by design"),
+            "out-of-service": say("out of service"),
+        }.get(alarm["state"], str(alarm["state"]))
+    return text(words)
 
 
 def wheel_links(names: list[str]) -> str:
     """The first wheels of a list as links to their pages, and how many more there are."""
     if not names:
         return ""
-    links = ", ".join(
-        f'<a class="plain-link" href="wheel?wheel={quote(name)}">{text(name, 60)}</a>'
-        for name in names[:MOST_WHEELS_NAMED]
+    links = ", ".join(wheel_link(name) for name in names[:MOST_WHEELS_NAMED])
+    more = len(names) - MOST_WHEELS_NAMED
+    rest = " " + say("and {count} more", count=more) if more > 0 else ""
+    return (
+        f"<p><b>{text(say_count('{count} wheel', '{count} wheels', len(names)))}:</b> {links}{text(rest)}</p>"
     )
-    more = f" and {len(names) - MOST_WHEELS_NAMED} more" if len(names) > MOST_WHEELS_NAMED else ""
-    return f"<p><b>{'Wheel' if len(names) == 1 else f'{len(names)} wheels'}:</b> {links}{more}</p>"
 
 
 def _note(alarm: dict[str, Any]) -> str:
-    return f"<p><b>Note:</b> {text(alarm['note'], 1000)}</p>" if alarm["note"] else ""
+    return f"<p><b>{text(say('Note'))}:</b> {text(alarm['note'], 1000)}</p>" if alarm["note"] else ""
 
 
 def _message_facts(messages: list[dict[str, Any]], zone: ZoneInfo, moment: datetime) -> list[str]:
-    facts = []
-    for message in messages[-4:]:
-        route = text(message["route"], 60)
-        if message["state"] == "sent":
-            facts.append(f"<span>told {route} <b>{when(message['sent_at'], zone, moment)}</b></span>")
-        elif message["state"] == "failed":
-            facts.append(
-                f"<span><b>not told {route}</b>: tried {message['attempts']} times, {text(message['error'], 120)}</span>"
-            )
-        else:
-            facts.append(f"<span>telling {route}, not sent yet</span>")
-    return facts
+    return [_message_fact(message, zone, moment) for message in messages[-4:]]
 
 
-def _acknowledge_form(source: Source, alarm: dict[str, Any]) -> None:
-    key = f"acknowledge-{alarm['id']}"
-    with st.form(key, border=False), st.container(horizontal=True, vertical_alignment="bottom"):
-        name = st.text_input(
-            "Your name",
-            key=f"{key}-person",
-            value=st.session_state.get("person-known", ""),
-            max_chars=300,
-            autocomplete="name",
+def _message_fact(message: dict[str, Any], zone: ZoneInfo, moment: datetime) -> str:
+    route = text(message["route"], 60)
+    if message["state"] == "sent":
+        return say(
+            "told {route} {when}", route=route, when=f"<b>{when(message['sent_at'], zone, moment)}</b>"
         )
-        note = st.text_input("Note (may stay empty)", key=f"{key}-note", max_chars=2000)
-        if st.form_submit_button("Acknowledge", type="primary"):
-            _acknowledge(source, alarm, name, note)
+    if message["state"] == "failed":
+        tried = say("tried {count} times", count=message["attempts"])
+        return f"<b>{say('not told {route}', route=route)}</b>: {text(tried)}, {text(message['error'], 120)}"
+    if message["state"] == "not-needed":
+        return say("{route}: not needed", route=route)
+    return say("telling {route}, not sent yet", route=route)
 
 
-def _acknowledge(source: Source, alarm: dict[str, Any], name: str, note: str) -> None:
-    try:
-        source.acknowledge(alarm["id"], name, note)
-    except MonitorError as error:
-        st.html(notice(f"<b>Not acknowledged.</b> {text(error)} What you typed still stands.", "needs-you"))
+def _before(source: Source) -> None:
+    answer, moment, zone = source.alarms(), now(), source.site.site.zone
+    st.html(headline(say("Alarms"), say("what stood before")))
+    if answer.fault:
+        st.html(cannot_be_read(say("The alarms cannot be read."), answer))
+    recent = (answer.document or {}).get("recent", [])
+    if not recent:
+        st.html(f'<p class="panel">{text(say("No alarm has ended yet."))}</p>')
         return
-    st.session_state["person-known"] = name
-    st.session_state["alarm-said"] = f"Acknowledged by {name}: {alarm['what']}."
-    st.rerun()
+    st.html(_history(recent, zone, moment))
+    alarm_record.one_history(source, recent)
 
 
 def _history(recent: list[dict[str, Any]], zone: ZoneInfo, moment: datetime) -> str:
-    if not recent:
-        return '<h2 class="section">What stood before</h2><p class="quiet">Nothing yet.</p>'
+    heads = [say("since"), say("over"), say("what"), say("where"), say("acknowledged")]
     rows = "".join(
-        f'<tr><td class="n">{when(a["since_at"], zone, moment)}</td><td class="n" data-label="over">{when(a.get("ended_at") or a["returned_at"], zone, moment)}</td>'
-        f'<td class="free" data-label="what">{text(a["what"])}</td><td class="free" data-label="where">{text(a["room_name"] or a["room"] or "the whole site", 100)}</td><td class="free" data-label="acknowledged">{_acknowledged(a)}</td></tr>'
+        "<tr>"
+        + cell(when(a["since_at"], zone, moment), sort="n")
+        + cell(when(a.get("ended_at") or a["returned_at"], zone, moment), heads[1], "n")
+        + cell(text(a["what"]), heads[2], "free")
+        + cell(text(a["room_name"] or a["room"] or say("the whole site"), 100), heads[3], "free")
+        + cell(_acknowledged(a), heads[4], "free")
+        + "</tr>"
         for a in recent[:100]
     )
-    return (
-        '<h2 class="section">What stood before</h2><table class="sheet"><thead><tr><th>since</th><th>over</th><th>what</th><th>where</th><th>acknowledged</th></tr></thead>'
-        f"<tbody>{rows}</tbody></table>"
-    )
+    return table(heads, rows)
 
 
 def _acknowledged(alarm: dict[str, Any]) -> str:
     if not alarm["acknowledged_by"]:
-        return "by nobody"
+        return text(say("by nobody"))
     note = f": {text(alarm['note'], 300)}" if alarm["note"] else ""
-    return f"by {text(alarm['acknowledged_by'], 80)}{note}"
+    return f"{text(say('by {name}', name=alarm['acknowledged_by']))}{note}"

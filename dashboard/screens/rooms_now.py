@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import streamlit as st
 
+from dashboard.language import say, say_count, weekday
 from dashboard.look import notice
 from dashboard.panels import room_panel
-from dashboard.plain import age, text, when
+from dashboard.parts import cannot_be_read, lost_touch, table
+from dashboard.plain import text, when
 from dashboard.source import Answer, Source
 from monitor.clock import now
 
@@ -49,46 +52,46 @@ def _head(answer: Answer, moment: datetime, zone: ZoneInfo) -> str:
     document = answer.document
     site = "" if document is None else f' <span class="quiet">· {text(document["site"]["name"], 80)}</span>'
     count = "" if document is None else counted(document["rooms"])
-    line = f'<h1 class="headline" style="font-weight:400"><b>{local:%A %H:%M}</b> {count}{site}</h1>'
-    lost = notice(
-        "This page has lost touch with its server. What stands below is old.", "no-reading", "lost-touch"
-    )
-    return f'<div data-drawn="{moment:%H%M%S%f}">{line}{lost}{_blindness(answer, moment, zone)}</div>'
+    line = f'<h1 class="headline" style="font-weight:400"><b>{text(weekday(local))} {local:%H:%M}</b> {count}{site}</h1>'
+    return f'<div data-drawn="{moment:%H%M%S%f}">{line}{lost_touch()}{_blindness(answer, moment, zone)}</div>'
 
 
 def counted(rooms: list[dict[str, Any]]) -> str:
-    """How many rooms are in which state, worst first: '1 room needs you, 2 are as intended'."""
-    words = (
-        ("now", "needs you now", "need you now"), ("needs-you", "needs you", "need you"),
-        ("no-reading", "has no fresh reading", "have no fresh reading"),
-        ("as-intended", "is as intended", "are as intended"), ("no-wheels", "holds no wheels", "hold no wheels"),
-    )  # fmt: skip
-    parts: list[str] = []
-    for state, one, many in words:
-        count = sum(room["state"] == state for room in rooms)
-        if count:
-            noun = ("room " if count == 1 else "rooms ") if not parts else ""
-            parts.append(f"{count} {noun}{one if count == 1 else many}")
-    return ", ".join(parts) or "no rooms in the site file"
+    """How many rooms are in which state, worst first: '1 room needs you, 2 rooms are as intended'."""
+    counts = Counter(room["state"] for room in rooms)
+    parts = [
+        say_count("{count} room needs you now", "{count} rooms need you now", counts["now"]),
+        say_count("{count} room needs you", "{count} rooms need you", counts["needs-you"]),
+        say_count(
+            "{count} room has no fresh reading", "{count} rooms have no fresh reading", counts["no-reading"]
+        ),
+        say_count("{count} room is as intended", "{count} rooms are as intended", counts["as-intended"]),
+        say_count("{count} room holds no wheels", "{count} rooms hold no wheels", counts["no-wheels"]),
+    ]
+    order = ("now", "needs-you", "no-reading", "as-intended", "no-wheels")
+    said = [words for state, words in zip(order, parts, strict=True) if counts[state]]
+    return ", ".join(said) or say("no rooms in the site file")
 
 
 def _blindness(answer: Answer, moment: datetime, zone: ZoneInfo) -> str:
     """What keeps the page from knowing, in words; nothing where it knows."""
     parts = []
     if answer.fault:
-        old = f" What stands below was true {age(answer.age_s())}." if answer.document else ""
-        parts.append(notice(f"<b>The rooms cannot be read.</b> {text(answer.fault)}{old}", "now"))
+        parts.append(cannot_be_read(say("The rooms cannot be read."), answer))
     monitor = (answer.document or {}).get("monitor")
     if monitor and not monitor["running"]:
         since = when(monitor["last_beat_at"], zone, moment) if monitor["last_beat_at"] else None
         words = (
-            f"It was last heard at {since}. Nothing is watched and no alarm is sent until it runs again."
+            say(
+                "It was last heard at {when}. Nothing is watched and no alarm is sent until it runs again.",
+                when=since,
+            )
             if since
-            else "It has not run yet; nothing is watched."
+            else say("It has not run yet; nothing is watched.")
         )
         parts.append(
             notice(
-                f"<b>The monitor is not running.</b> {words} Start it with: <b>maturing-room run</b>",
+                f"<b>{text(say('The monitor is not running.'))}</b> {text(words)} {text(say('Start it with:'))} <b>maturing-room run</b>",
                 "now" if since else "no-reading",
             )
         )
@@ -102,15 +105,18 @@ def _rejects(rejects: dict[str, Any], zone: ZoneInfo, moment: datetime) -> str:
         f"<li>{count} × {text(reason)}</li>"
         for reason, count in sorted(rejects["by_reason"].items(), key=lambda kv: -kv[1])[:8]
     )
+    title = say_count(
+        "{count} message could not be read", "{count} messages could not be read", rejects["total"]
+    )
     rows = "".join(
-        f'<tr><td class="n">{when(r["at"], zone, moment)}</td><td class="free" data-label="topic">{text(r["topic"], 120)}</td><td class="free" data-label="why">{text(r["reason"], 160)}</td><td class="free" data-label="message">{text(r["payload"], 80)}</td></tr>'
+        f'<tr><td class="n">{when(r["at"], zone, moment)}</td><td class="free" data-label="{text(say("topic"))}">{text(r["topic"], 120)}</td><td class="free" data-label="{text(say("why"))}">{text(r["reason"], 160)}</td><td class="free" data-label="{text(say("message"))}">{text(r["payload"], 80)}</td></tr>'
         for r in rejects["newest"][:5]
     )
     return (
-        f'<div class="panel"><h2>{rejects["total"]} messages could not be read</h2><ul>{reasons}</ul>'
-        f'<table class="sheet"><thead><tr><th>came</th><th>topic</th><th>why</th><th>message</th></tr></thead><tbody>{rows}</tbody></table></div>'
+        f'<details class="panel"><summary><h2>{text(title)}</h2></summary><ul>{reasons}</ul>'
+        f"{table((say('came'), say('topic'), say('why'), say('message')), rows)}</details>"
     )
 
 
 def _cautions(cautions: list[str]) -> str:
-    return "".join(f'<p class="caution">{text(caution)}</p>' for caution in cautions)
+    return "".join(f'<p class="caution">{text(say(caution))}</p>' for caution in cautions)

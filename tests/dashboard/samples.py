@@ -13,8 +13,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from monitor.clock import now, rfc3339
+from monitor.clock import now, rfc3339, to_ms
 from monitor.errors import LedgerDoubt, LedgerError, StoreAway, UnknownWheel
+from monitor.records import Reject
 from monitor.site import Site
 
 STATES = ("normal", "alarmed", "empty", "broken")
@@ -249,7 +250,17 @@ def review(name: str, state: str = "normal", at: datetime | None = None) -> Docu
             {"name": "drying", "words": "dried 1.2 times as far as intended", "value": 412.0, "reference": 343.0, "pace": {"value": 1.2, "low": 1.05, "high": 1.35}, "coverage": 0.97},
             {"name": "mould", "words": "mould had about the growth intended", "value": 88.0, "reference": 92.0, "pace": {"value": 0.96, "low": 0.7, "high": 1.3}, "coverage": 0.97},
         ],
-        "weight": {"weighings": weighings, "expected": expected, "loss_pct": 9.1},
+        "weight": {"weighings": weighings, "expected": expected, "loss_pct": 9.1, "now": {"value": 22.8, "low": 22.6, "high": 23.0}, "note": "last weighed 41 days ago"},
+        "rind": {
+            "at": rfc3339(at), "late": False, "water_activity": 0.934, "surface_temperature_c": 11.1, "core_temperature_c": 11.0, "loss_kg_per_day": 0.0071,
+            "free_water_hours": 3.0, "unknown_hours": 168.0, "needs_weighing": True, "way_in": "plug",
+            "profile": [{"depth_mm": d, "moisture_pct": 36.5 - 15.0 * math.exp(-d / 6.0), "water_activity": 0.96} for d in range(0, 61, 3)],
+            "words": ["The outer 6 mm hold a third less water than the core.", "The unsealed plug of 3 March lets air in."],
+        },
+        "expect": [
+            {"what": "cracks", "words": "cracks in the rind", "probability": {"value": 0.41, "low": 0.22, "high": 0.63}, "ground": "12.8 days too dry after a damp month"},
+            {"what": "blue_at_plug", "words": "blue at the plug " + HOSTILE, "probability": None, "ground": "a plug left open; too few entries to say how often"},
+        ],
         "holes": 1,
         "statement": [
             "This wheel has spent 12.8 days too dry, most of them in one spell in September.",
@@ -267,6 +278,80 @@ def review(name: str, state: str = "normal", at: datetime | None = None) -> Docu
         ],
         "cautions": ["The rind model informs; it does not judge safety. Local food-safety rules and licensed practice decide."],
     }  # fmt: skip
+
+
+def next_to_grade(state: str = "normal", at: datetime | None = None) -> Document:
+    """The next-to-grade document of a state."""
+    at = at or now()
+    rows = [] if state == "empty" else [
+        {"wheel": "K-114", "style": "cloth-bound", "room": "north", "place": "low", "score": 5.0, "act": "look at the rind",
+         "reasons": [{"key": "fault", "words": "blue under the cloth 3 of 4 on 13 November 2026"}, {"key": "window", "words": "old enough to grade for 31 days, not graded yet"}]},
+        {"wheel": "A wheel " + HOSTILE, "style": "cloth-bound", "room": "north", "place": "low", "score": 3.0, "act": "iron",
+         "reasons": [{"key": "promised", "words": "promised for 2026-12-01 " + HOSTILE}]},
+        {"wheel": "N-032", "style": "natural", "room": "lower", "place": "low", "score": 0.5, "act": "weigh",
+         "reasons": [{"key": "not weighed", "words": "not weighed for 71 days"}]},
+    ]  # fmt: skip
+    return {"version": 1, "at": rfc3339(at), "wheels": rows}
+
+
+def health(state: str = "normal", at: datetime | None = None) -> Document:
+    """The health document of a state."""
+    at = at or now()
+    well = state != "broken"
+    names = {
+        "broker": "connected",
+        "store": "writing",
+        "disk": "8,120 MB left",
+        "clock": "steady",
+        "channel": "sending",
+    }
+    parts = {
+        name: {"ok": True, "since_at": rfc3339(at - timedelta(days=9)), "detail": detail}
+        for name, detail in names.items()
+    }
+    if not well:
+        parts["store"] = {
+            "ok": False,
+            "since_at": rfc3339(at - timedelta(hours=2)),
+            "detail": "disk I/O error " + HOSTILE,
+        }
+    return {
+        "version": 1, "at": rfc3339(at), "well": well and state != "empty", "running": well, "last_beat_at": rfc3339(at - timedelta(hours=0 if well else 2)),
+        "parts": {} if state == "empty" else parts, "disk": {"free_bytes": 8_120_000_000, "total_bytes": 30_000_000_000, "enough": True},
+        "intake": {"connected": well, "messages_per_s": 3.4, "readings": 1_204_551, "rejects": 14},
+    }  # fmt: skip
+
+
+def planned_work(state: str = "normal", at: datetime | None = None) -> Document:
+    """The planned-work document of a state."""
+    at = at or now()
+    work = {
+        "id": 3,
+        "room": "brine",
+        "room_name": "Wash room",
+        "kind": "washing",
+        "from_at": rfc3339(at - timedelta(minutes=20)),
+        "until_at": rfc3339(at + timedelta(minutes=100)),
+        "under_way": True,
+        "person": "Tadhg",
+        "note": HOSTILE,
+    }
+    return {
+        "version": 1,
+        "at": rfc3339(at),
+        "kinds": ["washing", "loading", "defrost", "calibration"],
+        "work": [work] if state == "alarmed" else [],
+    }
+
+
+def statistics(state: str = "normal", at: datetime | None = None) -> Document:
+    """The alarm-statistics document of a state."""
+    at = at or now()
+    return {
+        "version": 1, "at": rfc3339(at), "days": 30.0, "raised": 14, "raised_per_day": 0.467, "most_in_ten_minutes": 2, "floods": 0, "share_of_time_in_flood_pct": 0.0,
+        "chattering": 0, "stale": 0, "share_of_top_ten_pct": 71.4, "minutes_to_acknowledge": {"median": 22.0, "nine_in_ten": 141.0, "count": 11},
+        "never_acknowledged": 1, "references": [{"name": "raised_per_day", "at_most": 150, "source": "ISA-18.2-2016, as quoted: about 150 a day"}],
+    } if state != "empty" else {"version": 1, "at": rfc3339(at), "days": 30.0, "raised": 0, "raised_per_day": None, "references": []}  # fmt: skip
 
 
 class SampleAnswers:
@@ -301,14 +386,22 @@ class SampleLedger:
         self.entries: list[tuple[Any, ...]] = []
 
     def enter(
-        self, kind: str, wheel: str, at: datetime | None, author: str, said: Document, *, sure: bool = False
+        self,
+        kind: str,
+        wheel: str | list[str],
+        at: datetime | None,
+        author: str,
+        said: Document,
+        *,
+        sure: bool = False,
     ) -> list[int]:
         if said.get("note") == "refuse me":
             raise LedgerError("the ledger refuses this note")
         if (said.get("mass_kg") or 0) > 100 and not sure:
             raise LedgerDoubt("a wheel of this style weighs about 25 kg")
-        self.entries.append((kind, wheel, author, said))
-        return [100 + len(self.entries)]
+        names = [wheel] if isinstance(wheel, str) else list(wheel)
+        self.entries += [(kind, name, author, said) for name in names]
+        return [101 + len(self.entries) - len(names) + n for n in range(len(names))]
 
     def undo(self, entries: list[int], *, author: str) -> None:
         self.entries.pop()
@@ -319,13 +412,30 @@ class SampleAlarms:
 
     def __init__(self) -> None:
         self.acknowledged: dict[int, tuple[str, str]] = {}
+        self.shelved: dict[int, int] = {}
+        self.works: list[tuple[str, str, str]] = []
 
     def acknowledge(self, alarm: int, person: str, note: str) -> None:
         self.acknowledged[alarm] = (person, note)
 
+    def shelve(self, alarm: int, person: str, until_ms: int, note: str) -> None:
+        self.shelved[alarm] = until_ms
+
+    def plan_work(self, room: str, kind: str, until_ms: int, person: str, note: str) -> None:
+        self.works.append((room, kind, person))
+
 
 class SampleStore:
     """Air records of any room: a swing by the day, half a day of silence in the middle of the span."""
+
+    def rejects(self, limit: int) -> list[Reject]:
+        topics = ("maturing/wash-2/senml", "greenhouse/7/air", "maturing/" + HOSTILE)
+        if os.environ.get("MATURING_SAMPLE") == "empty":
+            return []
+        return [
+            Reject(to_ms(now()) - 60_000 * n, topics[n % 3], "unknown topic", b'{"t": 12.1}')
+            for n in range(9)
+        ]
 
     def read_air(self, room: str, place: str, start_ms: int, end_ms: int) -> pd.DataFrame:
         times = np.arange(start_ms - start_ms % 600_000, end_ms, 600_000)
@@ -361,6 +471,31 @@ def rooms_document(site: Site) -> Document:
     return _answers.rooms_document(site)
 
 
+def next_to_grade_document(site: Site) -> Document:
+    return next_to_grade(_answers.state)
+
+
+def monitor_document(site: Site) -> Document:
+    return health(_answers.state)
+
+
+def planned_work_document(site: Site) -> Document:
+    return planned_work(_answers.state)
+
+
+def alarm_statistics_document(site: Site, days: float) -> Document:
+    return statistics(_answers.state)
+
+
+def alarm_history_document(site: Site, alarm: int) -> Document:
+    at = now()
+    steps = [
+        {"at": rfc3339(at - timedelta(hours=3 - n)), "event": event, "state": "unacknowledged", "person": person, "note": note, "until_at": None, "what": None}
+        for n, (event, person, note) in enumerate((("raise", None, None), ("acknowledge", "Imelda", HOSTILE), ("return", None, None)))
+    ]  # fmt: skip
+    return {"version": 1, "alarm": {"id": alarm}, "steps": steps}
+
+
 def wheels_document(site: Site) -> Document:
     return _answers.wheels_document(site)
 
@@ -368,6 +503,8 @@ def wheels_document(site: Site) -> Document:
 def alarms_document(site: Site) -> Document:
     document = _answers.alarms_document(site)
     for alarm in document["standing"]:
+        if alarm["id"] in _parts.alarms.shelved:
+            alarm.update(state="shelved", until_at=rfc3339(_parts.alarms.shelved[alarm["id"]]))
         if alarm["id"] in _parts.alarms.acknowledged:
             person, note = _parts.alarms.acknowledged[alarm["id"]]
             alarm.update(

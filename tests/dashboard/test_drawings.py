@@ -75,7 +75,9 @@ def test_paces_are_said_in_words() -> None:
 
 def test_the_worst_room_is_counted_first() -> None:
     """The headline names what needs a person before what does not."""
-    assert counted(samples.rooms("alarmed")["rooms"]) == "1 room needs you now, 1 needs you, 1 is as intended"
+    assert counted(samples.rooms("alarmed")["rooms"]) == (
+        "1 room needs you now, 1 room needs you, 1 room is as intended"
+    )
 
 
 def test_a_chart_keeps_its_gaps() -> None:

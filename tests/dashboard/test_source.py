@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from dashboard.source import Source
-from monitor.errors import AlarmError, LedgerError, StoreAway, UnknownWheel
+from monitor.errors import SignInError, StoreAway, UnknownWheel
 from monitor.site import Site, load
 from tests.dashboard import samples
 
@@ -78,9 +78,9 @@ def test_an_unknown_wheel_is_told_from_a_failure(source: Source) -> None:
 
 def test_every_entry_has_an_author(source: Source, answers: Answers) -> None:
     """Without a name nothing is acknowledged and nothing is written."""
-    with pytest.raises(AlarmError, match="your name"):
+    with pytest.raises(SignInError, match="your name"):
         source.acknowledge(17, "  ", "")
-    with pytest.raises(LedgerError, match="your name"):
+    with pytest.raises(SignInError, match="your name"):
         source.enter("weighing", "K-114", "", {"mass_kg": 22.9})
     assert answers.held.ledger.entries == []
     assert answers.held.alarms.acknowledged == {}

@@ -16,7 +16,17 @@ from tests.system.parts import free_port
 pytestmark = pytest.mark.system
 ROOT = Path(__file__).parents[2]
 SITE = ROOT / "tests" / "dashboard" / "sample_site.toml"
-PAGES = ("", "alarms", "room?room=north", "wheel", "wheel?wheel=K-114")
+PAGES = (
+    "",
+    "alarms",
+    "room?room=north",
+    "shelves",
+    "next",
+    "wheel",
+    "wheel?wheel=K-114",
+    "evidence",
+    "setup",
+)
 
 
 @pytest.fixture(scope="module")

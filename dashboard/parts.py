@@ -1,0 +1,57 @@
+"""Pieces that several pages are made of: what says a page is blind or old, tables, links to wheels and rooms."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+from urllib.parse import quote
+
+from dashboard.language import say
+from dashboard.look import notice
+from dashboard.plain import age, text
+from dashboard.source import Answer
+
+
+def lost_touch() -> str:
+    """The line that shows itself when a page has not been drawn anew for half a minute."""
+    words = say("This page has lost touch with its server. What stands below is old.")
+    return notice(text(words), "no-reading", "lost-touch")
+
+
+def cannot_be_read(what: str, answer: Answer) -> str:
+    """A notice that a document cannot be read, why, and how old what is shown instead is."""
+    old = " " + say("What stands below was true {ago}.", ago=age(answer.age_s())) if answer.document else ""
+    return notice(f"<b>{text(what)}</b> {text(answer.fault, 1000)}{text(old)}", "now")
+
+
+def table(heads: Iterable[str], rows: str) -> str:
+    """A table with its heads; ``rows`` is HTML, already harmless."""
+    cells = "".join(f"<th>{text(head)}</th>" for head in heads)
+    return f'<table class="sheet"><thead><tr>{cells}</tr></thead><tbody>{rows}</tbody></table>'
+
+
+def cell(value: str, label: str = "", sort: str = "") -> str:
+    """A cell of a table; ``value`` is HTML, already harmless, ``label`` stands before it on a narrow screen."""
+    named = f' data-label="{text(label)}"' if label else ""
+    return f'<td class="{sort}"{named}>{value}</td>'
+
+
+def section(title: str) -> str:
+    """A heading within a page."""
+    return f'<h2 class="section">{text(title)}</h2>'
+
+
+def headline(title: str, more: str = "") -> str:
+    """A page's first line: its name, and what it says at once."""
+    return f'<h1 class="headline" style="font-weight:400"><b>{text(title)}</b> {text(more, 600)}</h1>'
+
+
+def wheel_link(name: str, more: str = "") -> str:
+    """A link to a wheel's page, by its name."""
+    return f'<a class="plain-link" target="_self" href="wheel?wheel={quote(name, safe="")}">{text(name, 60)}</a>{more}'
+
+
+def place_words(row: dict[str, Any]) -> str:
+    """Where something stands, in words: 'North vault, lower shelves'."""
+    parts = [row.get("room_name") or row.get("room"), row.get("place_name") or row.get("place")]
+    return ", ".join(text(part, 80) for part in parts if part) or text(say("in no room"))
