@@ -30,10 +30,10 @@ def air(bucket: str, site: str, room: str, place: str, start_ms: int, end_ms: in
     return _rows(bucket, tags, start_ms, end_ms)
 
 
-def newest_air(bucket: str, site: str, start_ms: int, end_ms: int) -> str | None:
-    """The time of the newest air record of every room and place."""
+def outermost_air(bucket: str, site: str, start_ms: int, end_ms: int, which: str) -> str | None:
+    """The time of the ``first`` or ``last`` air record of every room and place in a half-open span."""
     tags = {"_measurement": AIR, "site": site, "_field": "coverage"}
-    return _rows(bucket, tags, start_ms, end_ms, "last")
+    return _rows(bucket, tags, start_ms, end_ms, which)
 
 
 def oldest(bucket: str, site: str, start_ms: int, end_ms: int) -> str | None:

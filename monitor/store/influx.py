@@ -107,15 +107,25 @@ class InfluxStore:
     def air_days(self, after_revision: int = 0, limit: int = 10_000) -> list[AirDay]:
         """Days of air written after a revision; see `Store.air_days`.
 
-        Where air records are made elsewhere their writes are not seen here: then every day of the last three
-        years once, and after that those of the last two days.
+        Days that only InfluxDB has come with the first look, as revision 1.  Where air records are made elsewhere
+        their writes are not seen here: then a day's number is its revision, and the last two days always are new.
         """
-        if not self._only_far():
-            return self.near.air_days(after_revision, limit)
-        today = now_ms() // DAY_MS
-        first = max(today - 1, after_revision) if after_revision else today - 3 * 365
-        places = [(record.room, record.place) for record in self.far.latest_air()]
-        return [AirDay(*place, day, day) for day in range(first, today + 1) for place in places]
+        if self._only_far():
+            first = max(now_ms() // DAY_MS - 1, after_revision) if after_revision else -(2**30)
+            return [d for d in self._far_days(2**53) if d.day >= first]
+        near = self.near.air_days(after_revision, limit)
+        began_ms, older_far = self.near.began()
+        if after_revision > 0 or older_far is False:
+            return near
+        return [*(AirDay(d.room, d.place, d.day, 1) for d in self._far_days(began_ms)), *near]
+
+    def _far_days(self, before_ms: int) -> list[AirDay]:
+        extents = self.far.air_extents(before_ms)
+        return [
+            AirDay(room, place, day, day)
+            for (room, place), (first_ms, last_ms) in extents.items()
+            for day in range(first_ms // DAY_MS, last_ms // DAY_MS + 1)
+        ]
 
     def latest_air(self) -> list[AirRecord]:
         """The newest air record of every room and place."""

@@ -79,7 +79,7 @@ class InfluxFar:
     def carried(self, start_ms: int, end_ms: int) -> list[Carried]:
         """What was told in a span, in order of time."""
         found = self._rows(flux.carried(self.bucket, self._site, start_ms, end_ms))
-        times = _index(found, "at").as_unit("ms").asi8
+        times = _index(found, "at").asi8
         return [
             Carried(row["by"], row["sensor"], row["quantity"], int(row["first"]), int(row["last"]), int(at))
             for row, at in zip(found.to_dict(orient="records"), times, strict=True)
@@ -136,15 +136,27 @@ class InfluxFar:
 
     def latest_air(self) -> list[AirRecord]:
         """The newest air record of every room and place."""
-        newest = self._rows(flux.newest_air(self.bucket, self._site, flux.EARLIEST_MS, flux.LATEST_MS))
         records = []
-        for row in newest.to_dict(orient="records"):
-            place = "" if row["place"] == WHOLE_ROOM else str(row["place"])
-            start = int(pd.Timestamp(row["_time"]).as_unit("ms").value)
-            for values in self.air(row["room"], place, start, start + 1).to_dict(orient="records"):
+        for (room, place), start in self._outermost_air("last", flux.LATEST_MS).items():
+            for values in self.air(room, place, start, start + 1).to_dict(orient="records"):
                 known: dict[str, Any] = {str(k): None if np.isnan(v) else v for k, v in values.items()}
-                records.append(AirRecord(row["room"], place, start, **known))
+                records.append(AirRecord(room, place, start, **known))
         return records
+
+    def air_extents(self, before_ms: int) -> dict[tuple[str, str], tuple[int, int]]:
+        """Starts [ms] of the first and last air record of every room and place before a moment."""
+        first, last = (self._outermost_air(which, before_ms) for which in ("first", "last"))
+        return {place: (first[place], last[place]) for place in first if place in last}
+
+    def _outermost_air(self, which: str, before_ms: int) -> dict[tuple[str, str], int]:
+        question = flux.outermost_air(self.bucket, self._site, flux.EARLIEST_MS, before_ms, which)
+        found = self._rows(question)
+        starts = _index(found, "start").asi8
+        places = [] if found.empty else list(zip(found["room"], found["place"], strict=True))
+        return {
+            (str(room), "" if place == WHOLE_ROOM else str(place)): int(start)
+            for (room, place), start in zip(places, starts, strict=True)
+        }
 
     def holds_before(self, moment_ms: int) -> bool:
         """Whether there is any reading of this site before a moment."""

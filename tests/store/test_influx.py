@@ -18,6 +18,7 @@ from influxdb_client.client.write.point import Point
 from influxdb_client.domain.write_precision import WritePrecision
 
 from monitor.cli import main
+from monitor.clock import now_ms
 from monitor.errors import StoreAway, StoreError
 from monitor.records import AirRecord, Flag, Reading
 from monitor.site import load
@@ -155,12 +156,21 @@ def test_a_new_near_store_finds_what_influxdb_has(double: InfluxDouble, tmp_path
     """After the near store's disk died, or on another machine: what was carried over before is read from InfluxDB."""
     before = opened(double, tmp_path)
     before.write([humidity(minute) for minute in range(10)])
+    numbers = (12.0, 11.5, 12.5, 86.0, 85.0, 87.0, 1.0, 9.7, 196.0)
+    before.write_air(
+        [AirRecord("vault", place, NOON + day * DAY, *numbers) for place in ("", "low") for day in (0, 2)]
+    )
     before.carry()
     before.close()
     (tmp_path / "other").mkdir()
     after = opened(double, tmp_path / "other")
     assert len(after.read("rack-1", "humidity", *ALL)) == 10
     after.carry()
+    today = NOON // DAY
+    assert {(d.place, d.day - today) for d in after.air_days()} == {
+        (p, d) for p in ("", "low") for d in range(3)
+    }
+    assert after.air_days(1) == []
     double.stop()
     with pytest.raises(StoreAway):
         after.read("rack-1", "humidity", *ALL)
@@ -236,6 +246,23 @@ def test_the_judging_machine_goes_on_while_influxdb_is_away(double: InfluxDouble
     with pytest.raises(StoreAway):
         store.read("rack-1", "humidity", *ALL)
     store.close()
+
+
+def test_a_machine_that_only_shows_asks_influxdb(double: InfluxDouble, tmp_path: Path) -> None:
+    """Pages on a third machine: readings, air records and the days they changed on come from InfluxDB."""
+    (tmp_path / "judging").mkdir()
+    judging, showing = shared(double, tmp_path / "judging"), shared(double, tmp_path)
+    today = now_ms() // DAY
+    numbers = (12.0, 11.5, 12.5, 86.0, 85.0, 87.0, 1.0, 9.7, 196.0)
+    judging.write_air([AirRecord("vault", "", day * DAY, *numbers) for day in (today - 30, today)])
+    judging.carry()
+    assert showing.latest_air() == [AirRecord("vault", "", today * DAY, *numbers)]
+    days = showing.air_days()
+    assert len(days) == 31
+    assert [d.day for d in showing.air_days(days[-1].revision)] == [today]
+    assert list(showing.read_air("vault", "", 0, 2**52)["rh_pct"]) == [86.0, 86.0]
+    for store in (judging, showing):
+        store.close()
 
 
 def test_a_wrong_token_is_said_and_nothing_is_lost(double: InfluxDouble, tmp_path: Path) -> None:
@@ -338,7 +365,7 @@ def test_every_question_is_sound_flux(tmp_path: Path) -> None:
     names = ["rack-1", *HOSTILE]
     texts = [flux.readings(n, n, n, n, *ALL) for n in names]
     texts += [flux.air(n, n, n, n, NOON, NOON + 1) for n in names]
-    texts += [flux.newest_air(n, n, *ALL) for n in names]
+    texts += [flux.outermost_air(n, n, *ALL, which) for n in names for which in ("first", "last")]
     texts += [flux.oldest(n, n, *ALL) for n in names]
     texts += [flux.carried(n, n, *ALL) for n in names]
     assert None not in texts
