@@ -17,6 +17,7 @@ from collections import defaultdict
 from datetime import UTC, datetime
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
+from urllib.parse import parse_qs, urlsplit
 
 from tests.system.parts import free_port
 
@@ -135,10 +136,18 @@ class _Handler(BaseHTTPRequestHandler):
         self._send(200, json.dumps(next(iter(self.held.buckets.values()))))
 
     def do_GET(self) -> None:
+        asked = parse_qs(urlsplit(self.path).query)
         if self.path.startswith("/api/v2/orgs"):
+            if asked.get("org") != ["dairy"]:
+                return self._send(
+                    404, json.dumps({"code": "not found", "message": "organization name not found"})
+                )
             return self._send(200, json.dumps({"orgs": [{"id": "a" * 16, "name": "dairy"}]}))
         if self.path.startswith("/api/v2/buckets"):
-            return self._send(200, json.dumps({"buckets": list(self.held.buckets.values())}))
+            bucket = self.held.buckets.get(asked["name"][0]) if asked.get("org") == ["dairy"] else None
+            if bucket is None:
+                return self._send(404, json.dumps({"code": "not found", "message": "bucket not found"}))
+            return self._send(200, json.dumps({"buckets": [bucket]}))
         return self._send(204, "")
 
     def _send(self, status: int, body: str, kind: str = "application/json") -> None:

@@ -300,6 +300,34 @@ def test_the_bucket_is_prepared(
         "bucket rooms: now keeps points for 3650 days",
         "bucket rooms: there already; keeps points for 3650 days",
     ]
+    monkeypatch.setenv("MATURING_INFLUX_ORG", "nobody")
+    assert main(["prepare-store", str(site_path)]) != 0
+    assert "has no organisation 'nobody'" in capsys.readouterr().err
+
+
+def test_a_backup_of_the_near_store_comes_back(
+    double: InfluxDouble, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What came in after the backup is found in InfluxDB."""
+    for name, value in {"URL": double.url, "ORG": "dairy", "BUCKET": "rooms", "TOKEN": TOKEN}.items():
+        monkeypatch.setenv(f"MATURING_INFLUX_{name}", value)
+    site_path, copy = (
+        write_site(tmp_path, 1883, ["rack-1"], more='[store]\nkind = "influx"'),
+        tmp_path / "copy",
+    )
+    store = open_store(load(site_path))
+    assert isinstance(store, InfluxStore)
+    store.write([humidity(0)])
+    assert main(["backup", str(site_path), str(copy)]) == 0
+    store.write([humidity(1)])
+    store.carry()
+    store.near.prune(NOON + DAY)
+    store.close()
+    assert main(["verify", str(site_path)]) == 0
+    assert main(["restore", str(site_path), str(copy), "--yes"]) == 0
+    back = open_store(load(site_path))
+    assert len(back.read("rack-1", "humidity", *ALL)) == 2
+    back.close()
 
 
 WORDS = st.text(
