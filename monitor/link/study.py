@@ -1,0 +1,271 @@
+"""The whole link of a dairy at a moment: answers, models with their skill, and the chances of each wheel still there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.optimize import minimize_scalar
+
+from monitor.clock import DAY_MS
+from monitor.link.counting import chance_of_as_much, contrast, surprise
+from monitor.link.exposure import Exposures
+from monitor.link.features import (
+    FAULTS,
+    FEATURES,
+    Course,
+    Moment,
+    courses_of,
+    table_of,
+    values_of,
+    way_in_at,
+    ways_in,
+)
+from monitor.link.hazard import Hazard, chance_by_wheel, fit_hazard, left_out_chance
+from monitor.link.life import Life
+from monitor.link.questions import SURE, Answer, Question, ask, corrected, questions_for
+from monitor.link.skill import Ranged, Skill, skill_of
+from monitor.link.turnbull import shares_by_age
+
+Floats = npt.NDArray[np.float64]
+LEAST_OF_EACH, LEAST_MAKES = 20, 8
+"""A model is fitted from so many wheels with the fault and so many without, of so many makes."""
+NINETY = 1.645
+NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
+RISK_THIRD = Question("model", "", "model", 0, 0.0, "stood in the third at most risk by their air", ())
+
+
+@dataclass(frozen=True)
+class Model:
+    """A fault's model: skill on makes left out, the spread of makes about it, and whether it may be believed.
+
+    ``spread``: standard deviation of a make's own log odds about what the model says.  ``left_out``: what was said of
+    each wheel by a model that knew none of its make, by name.
+    """
+
+    hazard: Hazard
+    skill: Skill
+    spread: float
+    left_out: dict[str, float]
+    answer: Answer
+    is_shown: bool = False
+
+    def ranged(self, chance: float) -> Ranged:
+        """A chance with the 90 % interval that makes differ by."""
+        odds = np.log(chance / (1.0 - chance))
+        low, high = (1.0 / (1.0 + np.exp(-(odds + k * NINETY * self.spread))) for k in (-1, 1))
+        return Ranged(chance, float(low), float(high))
+
+
+@dataclass(frozen=True)
+class Fault:
+    """What is known of one fault in one style: wheels followed and found, shares by age [d], its model or its needs."""
+
+    name: str
+    followed: int
+    makes: int
+    found: int
+    by_age: tuple[Floats, Floats]
+    model: Model | None = None
+    needs: str = ""
+
+
+@dataclass(frozen=True)
+class StyleStudy:
+    """A style's faults and answers."""
+
+    style: str
+    wheels: int
+    faults: dict[str, Fault]
+    answers: list[Answer]
+
+
+@dataclass
+class Study:
+    """The link of a dairy; ``chances``: of wheels still there, by name and fault, that it has a fault not found yet."""
+
+    styles: dict[str, StyleStudy] = field(default_factory=dict)
+    chances: dict[str, dict[str, Ranged]] = field(default_factory=dict)
+
+    @property
+    def claims(self) -> int:
+        """How many links are shown."""
+        return sum(a.state == "shown" for s in self.styles.values() for a in s.answers)
+
+
+def study(lives: Sequence[Life], exposures: Exposures) -> Study:
+    """Relate the air of wheels to what was found on them.
+
+    Parameters
+    ----------
+    lives : wheels up to the moment of the study; of styles that the site knows
+    exposures : their doses
+    """
+    known = [life for life in lives if life.style in exposures.site.style_by_id]
+    exposures.live_again(known)
+    courses = {fault: courses_of(fault, known) for fault in FAULTS}
+    models = {fault: _model(fault, some, exposures) for fault, some in courses.items()}
+    result = Study()
+    for style in sorted({life.style for life in known}):
+        result.styles[style] = _style(style, known, courses, models, exposures)
+    _say_chances(result, known, courses, exposures)
+    return result
+
+
+def _style(
+    name: str,
+    lives: Sequence[Life],
+    courses: dict[str, list[Course]],
+    models: dict[str, Model | None],
+    exposures: Exposures,
+) -> StyleStudy:
+    style = exposures.site.style_by_id[name]
+    own = {fault: [c for c in some if c.life.style == name] for fault, some in courses.items()}
+    answers = [ask(q, style, own[q.fault], exposures) for q in questions_for(style.rind)]
+    modelled = [fault for fault in FAULTS if models[fault] and _enough(own[fault])]
+    answers += [_of_model(fault, own[fault], models[fault]) for fault in modelled]
+    answers = corrected(answers)
+    faults = {fault: _fault(fault, own[fault]) for fault in FAULTS if own[fault]}
+    for fault, verdict in zip(modelled, answers[len(answers) - len(modelled) :], strict=True):
+        model = models[fault]
+        assert model is not None
+        shown = Model(
+            model.hazard, model.skill, model.spread, model.left_out, verdict, verdict.state == "shown"
+        )
+        before = faults[fault]
+        faults[fault] = Fault(
+            fault, before.followed, before.makes, before.found, before.by_age, shown, verdict.needs
+        )
+    return StyleStudy(name, sum(life.style == name for life in lives), faults, answers)
+
+
+def _fault(name: str, courses: list[Course]) -> Fault:
+    found = sum(course.found for course in courses)
+    makes = len({course.life.make for course in courses})
+    low, high = [], []
+    for course in courses:
+        clear, made = course.sight.clear_ms, course.life.made_ms
+        until = course.sight.clear_ms if course.found else course.followed_ms
+        low.append(((until if until is not None else clear or made) - made) // DAY_MS)
+        high.append(-((made - (course.sight.found_ms or 0)) // DAY_MS) if course.found else np.inf)
+    needs = "" if _enough(courses) else _needs(courses)
+    return Fault(name, len(courses), makes, found, shares_by_age(low, high), None, needs)
+
+
+def _enough(courses: Sequence[Course]) -> bool:
+    return not _needs(courses)
+
+
+def _needs(courses: Sequence[Course]) -> str:
+    found = sum(course.found for course in courses)
+    clear, makes = len(courses) - found, len({course.life.make for course in courses})
+    lacks = [
+        f"{least - have} more {what}"
+        for have, least, what in (
+            (found, LEAST_OF_EACH, "wheels with the fault"),
+            (clear, LEAST_OF_EACH, "wheels without it"),
+            (makes, LEAST_MAKES, "makes"),
+        )
+        if have < least
+    ]
+    return "it needs " + ", ".join(lacks) if lacks else ""
+
+
+def _model(fault: str, courses: list[Course], exposures: Exposures) -> Model | None:
+    """The model of a fault over all styles, with its skill on makes left out; None where wheels are too few."""
+    if not _enough(courses):
+        return None
+    features = tuple(feature.name for feature in FEATURES[fault])
+    table = table_of(fault, courses, exposures)
+    said = left_out_chance(table, features).dropna()
+    kept = [courses[number] for number in said.index]
+    found = np.array([course.found for course in kept], dtype=float)
+    makes = np.array([course.life.make for course in kept], dtype=object)
+    chance = said.to_numpy()
+    left_out = {course.life.name: float(p) for course, p in zip(kept, chance, strict=True)}
+    spread = make_spread(found, chance, makes)
+    skill = skill_of(found, chance, makes)
+    return Model(
+        fit_hazard(table, features),
+        skill,
+        spread,
+        left_out,
+        Answer(RISK_THIRD, "not shown", RISK_THIRD.words),
+    )
+
+
+def _of_model(fault: str, courses: list[Course], model: Model | None) -> Answer:
+    """The model's own question: do wheels that it puts at more risk, unseen, have the fault more often?"""
+    assert model is not None
+    kept = [course for course in courses if course.life.name in model.left_out]
+    score = np.array([model.left_out[course.life.name] for course in kept])
+    found = np.array([course.found for course in kept], dtype=bool)
+    makes = np.array([course.life.make for course in kept], dtype=object)
+    question = Question("model", fault, "model", 0, 0.0, RISK_THIRD.words, ())
+    exposed = score > np.quantile(score, 2 / 3)
+    if not exposed.any():
+        return Answer(question, "not enough wheels yet", question.words)
+    p = chance_of_as_much(np.argsort(np.argsort(score)) / len(score), surprise(kept), makes)
+    return Answer(question, "not shown", question.words, contrast(found, exposed, makes), p)
+
+
+def make_spread(found: Floats, chance: Floats, makes: npt.NDArray[np.object_]) -> float:
+    """Standard deviation of makes' own log odds about what was said of their wheels, by maximum likelihood.
+
+    A normal random intercept for each make on the log odds said, integrated by Gauss and Hermite at 15 points.
+    """
+    odds = np.log(chance / (1.0 - chance))
+    number = np.unique(makes, return_inverse=True)[1]
+    sign = np.where(found > 0, 1.0, -1.0)
+
+    def unlikely(sigma: float) -> float:
+        each = -np.logaddexp(0.0, -sign[:, None] * (odds[:, None] + sigma * NODES))
+        whole = np.zeros((number.max() + 1, len(NODES)))
+        np.add.at(whole, number, each)
+        return -float(np.log(np.exp(whole) @ (WEIGHTS / WEIGHTS.sum())).sum())
+
+    return float(minimize_scalar(unlikely, bounds=(0.0, 3.0), method="bounded").x)
+
+
+def _say_chances(
+    result: Study, lives: Sequence[Life], courses: dict[str, list[Course]], exposures: Exposures
+) -> None:
+    """Chances of wheels still there, from models that are shown."""
+    for fault in FAULTS:
+        by_name = {course.life.name: course for course in courses[fault]}
+        rows: list[tuple[object, ...]] = []
+        names: list[str] = []
+        for life in lives:
+            course = by_name.get(life.name)
+            known = result.styles[life.style].faults.get(fault)
+            if life.gone or known is None or known.model is None or not known.model.is_shown:
+                continue
+            if course is None or not course.found:
+                rows += [(len(names), *row) for row in _till_now(fault, life, course, exposures)]
+                names.append(life.name)
+        if not rows:
+            continue
+        columns = ["wheel", "style", *(feature.name for feature in FEATURES[fault])]
+        table = pd.DataFrame(rows, columns=columns)
+        model = next(
+            f.model for s in result.styles.values() for f in s.faults.values() if f.name == fault and f.model
+        )
+        for number, chance in chance_by_wheel(table, model.hazard.chance(table)).items():
+            result.chances.setdefault(names[int(str(number))], {})[fault] = model.ranged(float(chance))
+
+
+def _till_now(
+    fault: str, life: Life, course: Course | None, exposures: Exposures
+) -> list[tuple[object, ...]]:
+    """The features of a wheel since its last clear look, which is what nobody has seen yet."""
+    start = course.sight.clear_ms if course and course.sight.clear_ms is not None else life.made_ms
+    if life.until_ms - start < DAY_MS:
+        start = life.until_ms - DAY_MS
+    moment = Moment(exposures, life, start, life.until_ms, way_in_at(ways_in(life), life.until_ms))
+    return [(life.style, *values_of(fault, moment))]
+
+
+__all__ = ["SURE", "Fault", "Model", "Study", "StyleStudy", "make_spread", "study"]
