@@ -71,14 +71,19 @@ class MonitorProcess:
     """`maturing-room run` in a child of the test."""
 
     def __init__(
-        self, site_path: Path, environment: dict[str, str] | None = None, parts: Sequence[str] = ()
+        self,
+        site_path: Path,
+        environment: dict[str, str] | None = None,
+        parts: Sequence[str] = (),
+        worker: str = "",
     ) -> None:
         self.site_path, self._environment, self._parts = site_path, environment or {}, parts
+        self._worker = ["--worker", worker] if worker else []
         self.process: subprocess.Popen[bytes] | None = None
         self.log = site_path.parent / "monitor.log"
 
     def start(self) -> MonitorProcess:
-        command = [sys.executable, "-m", "monitor.cli", "run", str(self.site_path)]
+        command = [sys.executable, "-m", "monitor.cli", "run", str(self.site_path), *self._worker]
         for part in self._parts:
             command += ["--part", part]
         with self.log.open("ab") as log:
