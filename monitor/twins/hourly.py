@@ -99,9 +99,10 @@ class HourlyAir:
         if of_air is None or self._versions.get(key) == of_air.version:
             return None
         slot = of_air.touched_since(self._versions.get(key, -1))
+        slot = of_air.first if slot is None else slot
         self._versions[key] = of_air.version
-        self._means[key] = _means(of_air)
-        return of_air.first if slot is None else slot
+        self._means[key] = _means(of_air, max(0, slot // SLOTS - of_air.first // SLOTS), self._means.get(key))
+        return slot
 
     def _own_from(self, key: Key) -> int:
         """The first hour that a place was measured in itself; beyond all hours where it never was."""
@@ -129,11 +130,18 @@ class HourlyAir:
         return table[0], table[1]
 
 
-def _means(of_air: PlaceAir) -> tuple[int, Floats, Floats]:
-    means = []
-    for name in ("temperature_c", "rh_pct"):
-        slots = of_air.columns[name].reshape(-1, SLOTS)
+def _means(
+    of_air: PlaceAir, from_row: int, before: tuple[int, Floats, Floats] | None
+) -> tuple[int, Floats, Floats]:
+    """Hourly means of a place's air, those before a row as they were worked out already."""
+    first = of_air.first // SLOTS
+    if before is None or before[0] != first:
+        before, from_row = (first, np.empty(0), np.empty(0)), 0
+    from_row = min(from_row, len(before[1]))
+    found = []
+    for name, known in (("temperature_c", before[1]), ("rh_pct", before[2])):
+        slots = of_air.columns[name][from_row * SLOTS :].reshape(-1, SLOTS)
         count = np.isfinite(slots).sum(axis=1)
-        mean = np.nansum(slots, axis=1) / np.maximum(count, 1)
-        means.append(np.where(count >= LEAST_SLOTS, mean, np.nan))
-    return of_air.first // SLOTS, means[0], np.clip(means[1], 0.0, 100.0)
+        mean = np.where(count >= LEAST_SLOTS, np.nansum(slots, axis=1) / np.maximum(count, 1), np.nan)
+        found.append(np.concatenate([known[:from_row], np.clip(mean, None, 100.0)]))
+    return first, found[0], np.maximum(found[1], 0.0)

@@ -34,11 +34,11 @@ logger = logging.getLogger("monitor.twins")
 
 SLICE_S = 0.05
 LOOK_S = 30.0
-DAYS_A_LOOK = 60
+DAYS_A_LOOK = 30
 LIVES_A_SLICE = 50
 GRACE_MS = 5 * 60_000
 """An hour is lived this long after its end, so that what is merely a little late does not have to be lived again."""
-SETTLE_S, PATIENCE_S = 10.0, 120.0
+SETTLE_S, PATIENCE_S = 10.0, 600.0
 """A change of the past is taken up once none came for so long, or at the latest so long after the first."""
 PAUSE_S = 15.0
 LEARNT_ANEW = 0.02

@@ -50,10 +50,10 @@ def hostile_document(folder: Path) -> dict[str, Any]:
         room="vault",
         place="low-rack",
     )
-    breathe(rooms.store, "low-rack", 0, 17, 13.5, 70)
-    ledger.iron(name, day(4), author="Nora", sealed=False, where=HOSTILE)
-    ledger.inspect(name, day(5), author="Nora", cracks=4, cloth=2, where=HOSTILE, mites=3)
-    ledger.weigh(name, 21.8, day(8), author="Nora")
+    breathe(rooms.store, "low-rack", 0, 8.5, 13.5, 70)
+    ledger.iron(name, day(2), author="Nora", sealed=False, where=HOSTILE)
+    ledger.inspect(name, day(2.5), author="Nora", cracks=4, cloth=2, where=HOSTILE, mites=3)
+    ledger.weigh(name, 21.8, day(4), author="Nora")
     rooms.settle()
     return review_wheel(ledger.site, rooms.store, ledger, name, NOW)
 

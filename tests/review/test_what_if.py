@@ -24,8 +24,8 @@ from tests.wheels.samples import NOW
 @pytest.fixture(scope="module")
 def rooms(tmp_path_factory: pytest.TempPathFactory) -> Rooms:
     found = Rooms(tmp_path_factory.mktemp("what-if"))
-    breathe(found.store, "low-rack", 0, 17, 12.5, 78)
-    found.ledger.sell("HF-03", day(10), author="Nora")
+    breathe(found.store, "low-rack", 0, 8.5, 12.5, 78)
+    found.ledger.sell("HF-03", day(5), author="Nora")
     found.settle()
     return found
 
@@ -85,7 +85,7 @@ def test_ready_is_when_warmth_has_done_its_share(rooms: Rooms) -> None:
     reference = np.array([style.stages[sum(a >= s.from_day for s in style.stages[1:])].reference_temperature_c for a in ages])  # fmt: skip
     by_hand = int(np.flatnonzero(np.cumsum(rate_factor(12.5, reference)) >= style.grading_from_day)[0]) + 1
     wait = (datetime.fromisoformat(ready["at"]) - NOW) / timedelta(days=1)
-    assert wait == pytest.approx(by_hand - 16, abs=2)
+    assert wait == pytest.approx(by_hand - 8, abs=2)
     slow = scenario(document, "as the style wants")["wheels"][0]["ready"]
     assert slow["at"] > ready["at"]
 

@@ -14,7 +14,7 @@ from monitor.twins import RunningTwins
 from monitor.wheels import Ledger, open_ledger
 from tests.wheels.samples import NOW, make_site
 
-MADE = NOW - timedelta(days=16)
+MADE = NOW - timedelta(days=8)
 START = to_ms(MADE)
 
 
@@ -24,7 +24,7 @@ def day(number: float) -> datetime:
 
 
 def make_ledger(folder: Path) -> Ledger:
-    """Three wheels of 22 kg, made sixteen days ago, on the low rack since."""
+    """Three wheels of 22 kg, made eight days ago, on the low rack since."""
     ledger = open_ledger(make_site(folder), clock=lambda: NOW)
     wheels = ["HF-01", "HF-02", "HF-03"]
     ledger.add_make("HF", "clothed", MADE, wheels, author="Nora", mass_kg=22, room="vault", place="low-rack")
