@@ -1,0 +1,266 @@
+"""Simulated rooms through the same code as real ones: readings, store, judged air records, rules, alarms, messages.
+
+There is no broker between: the simulator's sensors write their readings as they send them.  Air records are made an hour
+(or more) at a time, and what is known of the sensors is told at the end of it, never before.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import sqlalchemy as sa
+
+from monitor.alarms import journal as tables
+from monitor.alarms.alarms import Alarms
+from monitor.alarms.journal import Journal
+from monitor.alarms.lifecycle import State
+from monitor.alarms.sender import Sender
+from monitor.climate.air_records import AirKeeper
+from monitor.climate.sensor_watch import SensorState, SensorWatch
+from monitor.clock import to_ms
+from monitor.intake.calibration import judging
+from monitor.records import AirRecord, Contents, Reading
+from monitor.rules.engine import Engine
+from monitor.rules.finding import Finding
+from monitor.rules.moment import Moment
+from monitor.site import Site, check_text
+from monitor.store import open_store
+from sensors_sim.network import SensorNetwork
+from sensors_sim.scenario import Fault, Scenario, read_scenario
+from sensors_sim.sensors import Samples
+from sensors_sim.world import World
+
+DEMO = Path(__file__).parents[2] / "demo_data"
+SLOT_S = 600.0
+HOUR_S, DAY_S = 3600.0, 86400.0
+LONG_BATCH_S, LOOK_S = 6 * HOUR_S, 1800.0
+"""The longest batch, and how often the wheels' own temperature is looked at [s]."""
+ACKNOWLEDGED_AFTER_MS = 15 * 60_000
+SOLD_AFTER_DAYS = 40
+NOWHERE = "json://simulated.invalid"
+TELLING = ("raised", "again", "worse", "escalated")
+
+
+@dataclass(frozen=True)
+class Tick:
+    """What reached the rules in ten minutes, [s] from the start to their end."""
+
+    end_s: float
+    air: tuple[AirRecord, ...]
+    readings: tuple[Reading, ...]
+    sensors: dict[str, SensorState]
+    wheels_c: dict[str, float]
+
+
+@dataclass
+class Told:
+    """What a run told: each condition with when it was raised [s from the start], and each message."""
+
+    raised: list[tuple[float, Finding]] = field(default_factory=list)
+    messages: list[tuple[float, str, tuple[Finding, ...]]] = field(default_factory=list)
+
+
+def ordinary_year(seed: int, days: float, interval_s: float, faults: tuple[Fault, ...] = ()) -> Scenario:
+    """The demo's rooms with weather, work, doors, washing and defrosts, but nothing wrong except ``faults``."""
+    year = read_scenario(DEMO / "year.toml")
+    sensors = tuple(s.model_copy(update={"interval": interval_s}) for s in year.sensors)
+    weather = year.weather.model_copy(update={"spells": ()})
+    changes = {"seed": seed, "days": days, "sensors": sensors, "weather": weather, "faults": faults}
+    return year.model_copy(update=changes)
+
+
+def site_of(interval_s: float, folder: Path) -> Site:
+    """The demo's site with every rule as it comes, and one person to tell."""
+    text = (DEMO / "site.toml").read_text(encoding="utf-8")
+    head, _, rest = text.partition("[rules.band]")
+    _, _, rest = rest.partition("\n\n")
+    route = '\n[[route]]\nname = "phone"\naddress_env = "MATURING_ROUTE_PHONE"\n'
+    text = head + rest.replace("interval_s = 600", f"interval_s = {interval_s:g}")
+    site, faults = check_text(text if "[[route]]" in text else text + route, folder / "site.toml")
+    assert site is not None, faults
+    return site
+
+
+def sensed(scenario: Scenario) -> Iterator[Tick]:
+    """Rooms, sensors, store and air records: what reaches the rules, tick by tick.
+
+    How much of the past is made into air records at once: an hour while a fault lasts, six hours in between.
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        yield from _Sensing(scenario, Path(folder)).ticks()
+
+
+class _Sensing:
+    def __init__(self, scenario: Scenario, folder: Path) -> None:
+        self._scenario = scenario
+        site = site_of(scenario.sensors[0].interval, folder)
+        site.data_folder.mkdir(parents=True, exist_ok=True)
+        self._start_ms = to_ms(scenario.start)
+        self._world = World(scenario)
+        self._network = SensorNetwork(scenario, self._world.faults)
+        self._store, self._watch = open_store(site), SensorWatch(site)
+        self._keeper = AirKeeper(site, self._store, judging(site, self._watch.judged))
+        self._waiting: list[tuple[float, Reading]] = []
+        self._wheels_c: dict[int, dict[str, float]] = {}
+
+    def ticks(self) -> Iterator[Tick]:
+        done, states = 0.0, dict[str, SensorState]()
+        try:
+            while done < self._scenario.length_s - 1e-6:
+                batch_s = self._batch_s(done)
+                arrived = self._advance(batch_s)
+                records: dict[int, list[AirRecord]] = defaultdict(list)
+                for record in self._keeper.update(1_000_000):
+                    # What is made again of an earlier batch comes with the first tick of this one.
+                    tick = int((record.start_ms - self._start_ms) / 1000 // SLOT_S)
+                    records[max(tick, int(done // SLOT_S))].append(record)
+                for tick in range(int(done // SLOT_S), int((done + batch_s) // SLOT_S)):
+                    yield Tick(
+                        (tick + 1) * SLOT_S,
+                        tuple(records[tick]),
+                        tuple(arrived[tick]),
+                        states,
+                        self._wheels_c.get(tick, {}),
+                    )
+                done += batch_s
+                states = self._watch.states(self._start_ms + round(done * 1000))
+        finally:
+            self._store.close()
+
+    def _batch_s(self, done: float) -> float:
+        """Six hours, unless a fault other than a slow drift begins or lasts within them."""
+        near = any(
+            f.start < done + LONG_BATCH_S and done < f.end + HOUR_S
+            for f in self._world.faults
+            if f.kind != "sensor drifting"
+        )
+        return HOUR_S if near else LONG_BATCH_S
+
+    def _advance(self, batch_s: float) -> dict[int, list[Reading]]:
+        """Move the world on; the readings that arrived, by tick, are in the store then."""
+        for _ in range(round(batch_s / LOOK_S)):
+            span = self._world.advance(round(LOOK_S / self._scenario.step))
+            warm = {name: room.wheels.temperature for name, room in self._world.rooms.items() if room.wheels}
+            self._wheels_c[round(self._world.time_s / SLOT_S) - 1] = warm
+            for samples in self._network.messages(span):
+                self._waiting.extend(self._readings(samples))
+        now_s = self._world.time_s
+        come = sorted((w for w in self._waiting if w[0] <= now_s), key=lambda w: w[0])
+        self._waiting = [w for w in self._waiting if w[0] > now_s]
+        arrived: dict[int, list[Reading]] = defaultdict(list)
+        for sent_s, reading in come:
+            arrived[int(min(sent_s, now_s - 1.0) // SLOT_S)].append(reading)
+        self._store.write([reading for _, reading in come])
+        return arrived
+
+    def _readings(self, samples: Samples) -> Iterator[tuple[float, Reading]]:
+        down = [f for f in self._world.faults if f.kind == "broker down"]
+        stamps = self._start_ms + np.round(samples.stamp_s * 1000).astype(np.int64)
+        columns = {
+            "temperature": samples.temperature_c,
+            "humidity": samples.humidity_pct,
+            "battery_voltage": samples.battery_v,
+        }
+        for index, sent_s in enumerate(samples.send_s.tolist()):
+            held = next((f.end for f in down if f.start <= sent_s < f.end), sent_s)
+            for quantity, values in columns.items():
+                if not np.isnan(values[index]):
+                    yield held, Reading(samples.sensor, quantity, int(stamps[index]), float(values[index]))
+
+
+def judged(scenario: Scenario, ticks: Iterable[Tick]) -> Told:
+    """Rules, alarms and messages over what reached them; somebody acknowledges after a quarter of an hour."""
+    with tempfile.TemporaryDirectory() as folder:
+        site = site_of(scenario.sensors[0].interval, Path(folder))
+        return _Judging(scenario, site).told(ticks)
+
+
+class _Judging:
+    def __init__(self, scenario: Scenario, site: Site) -> None:
+        self._scenario, self._site = scenario, site
+        self._start_ms = to_ms(scenario.start)
+        self._engine, self._alarms = Engine(site), Alarms(Journal("sqlite://"), site)
+        self._now_ms = self._start_ms
+        self._sender = Sender(
+            site, self._alarms, lambda *_: "", lambda: self._now_ms, addresses=lambda _: NOWHERE
+        )
+        self._told, self._last_seen = Told(), dict[str, int]()
+
+    def told(self, ticks: Iterable[Tick]) -> Told:
+        known: set[str] = set()
+        lying: tuple[Contents, ...] = ()
+        busy_until_ms = 0
+        for tick in ticks:
+            if not lying or tick.end_s % HOUR_S < SLOT_S:
+                lying = tuple(contents(self._scenario, self._site, tick.end_s))
+            findings = self._findings(tick, lying)
+            keys = {f.key for f in findings}
+            self._told.raised += [(tick.end_s, f) for f in findings if f.key not in known]
+            if keys or known:
+                busy_until_ms = self._now_ms + 6 * 3_600_000
+            known = keys
+            # Nothing is due in a journal where nothing has stood for hours.
+            if self._now_ms <= busy_until_ms:
+                self._alarms.update(findings, self._now_ms)
+                self._acknowledge()
+                self._sender.send_waiting("phone")
+        self._close()
+        return self._told
+
+    def _findings(self, tick: Tick, lying: tuple[Contents, ...]) -> list[Finding]:
+        self._now_ms = self._start_ms + round(tick.end_s * 1000)
+        for reading in tick.readings:
+            self._last_seen[reading.sensor] = max(reading.time_ms, self._last_seen.get(reading.sensor, 0))
+        moment = Moment(
+            self._now_ms,
+            self._site,
+            tick.air,
+            lying,
+            self._last_seen,
+            readings=tick.readings,
+            sensors=tick.sensors,
+        )
+        return self._engine.update(moment)
+
+    def _acknowledge(self) -> None:
+        for alarm in self._alarms.standing():
+            waits = alarm.state in (State.UNACKNOWLEDGED, State.RETURNED)
+            if waits and self._now_ms - alarm.changed_ms >= ACKNOWLEDGED_AFTER_MS:
+                self._alarms.acknowledge(alarm.id, "Nora", now_ms=self._now_ms)
+
+    def _close(self) -> None:
+        message, link = tables.messages.c, tables.message_alarms.c
+        left = sa.select(tables.texts.c.message_id)
+        query = sa.select(message.id, message.about, message.created_ms).where(
+            message.route == "phone", message.id.in_(left)
+        )
+        with self._alarms.journal.reading() as connection:
+            rows = list(connection.execute(query.order_by(message.id)))
+            links = list(connection.execute(sa.select(link.message_id, link.alarm_id)))
+        findings = {a: self._alarms.alarm(a).finding for a in {a for _, a in links}}
+        for row in rows:
+            about = tuple(findings[a] for m, a in links if m == row.id)
+            self._told.messages.append(((row.created_ms - self._start_ms) / 1000, row.about, about))
+        self._alarms.close()
+
+
+def contents(scenario: Scenario, site: Site, at_s: float) -> Iterator[Contents]:
+    """What is in the rooms, by the scenario's own makes and moves."""
+    ready = {style.id: style.ready_day for style in scenario.styles}
+    groups: dict[tuple[str, str, str, str], list[str]] = defaultdict(list)
+    for number, batch in enumerate(scenario.batches):
+        for make in range(batch.makes):
+            age = (at_s - batch.first_make_s - make * batch.every) / DAY_S
+            if not 0 <= age < ready[batch.style] + SOLD_AFTER_DAYS:
+                continue
+            _, room, place = [leg for leg in batch.route if leg[0] <= age][-1]
+            stage = site.style_by_id[batch.style].stage_at(age).name
+            wheels = [f"{batch.style}-{number}{make:02}-{i}" for i in range(batch.wheels)]
+            groups[room, place, batch.style, stage] += wheels
+    for (room, place, style, stage), wheels in sorted(groups.items()):
+        yield Contents(room, place, style, stage, tuple(wheels))
