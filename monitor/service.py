@@ -18,9 +18,10 @@ from monitor.climate.sensor_watch import SensorState, SensorWatch
 from monitor.clock import now_ms, rfc3339
 from monitor.errors import StoreAway
 from monitor.health import BEAT, BEAT_OF_INTAKE, PartsHealth, Reserve
-from monitor.intake.calibration import judging, mark_touched
+from monitor.intake.calibration import judging, lines_of, mark_touched
 from monitor.intake.router import Router
 from monitor.intake.subscriber import Subscriber
+from monitor.records import Reading
 from monitor.rules.engine import Engine
 from monitor.rules.finding import Finding
 from monitor.rules.moment import Moment
@@ -28,6 +29,7 @@ from monitor.site import Site
 from monitor.store import open_store
 from monitor.store.carrier import Carrier
 from monitor.store.influx import InfluxStore
+from monitor.store.protocol import SeriesSummary
 from monitor.store.upkeep import upkeep
 from monitor.twins import RunningTwins
 from monitor.wheels import open_ledger
@@ -43,6 +45,8 @@ SENSORS_S = 10.0
 LATELY_MS = 6 * 3_600_000
 """How old [ms] an air record may be for the rules, which speak of now; older ones are only kept."""
 CHANGES_A_TICK = 5_000
+AIR_S = 0.25
+"""How long [s] a tick works on air records before it sees to rules and alarms; the next goes on with the rest."""
 SETTLE_MS = 5_000
 """After a start no message leaves for so long [ms]: what a filled-in past raises is often over at once."""
 
@@ -72,16 +76,18 @@ class Judge:
         self._twins = RunningTwins(site, self._store, self._ledger)
         self._contents = self._ledger.contents()
         self._contents_due = self._checkpoint_due = 0.0
+        self._arrived = Arrivals(site)
         self._last_said: list[Finding] | None = None
         self._kept_keys: set[str] | None = None
 
     def tick(self, parts: dict[str, Any]) -> None:
         """Bring everything up to date with what the store and the ledger hold now."""
         moment_ms, clock = now_ms(), time.monotonic()
-        records = self._keeper.update(CHANGES_A_TICK)
+        records = self._keeper.update(CHANGES_A_TICK, AIR_S)
         if clock >= self._contents_due:
             self._contents, self._contents_due = self._ledger.contents(), clock + CONTENTS_S
-        last_seen = self._last_seen()
+        series = self._store.series()
+        last_seen = _last_seen(series)
         if clock >= self._sensors_due:
             self._look_at_sensors(moment_ms)
             self._sensors_due = clock + SENSORS_S
@@ -93,6 +99,7 @@ class Judge:
             tuple(self._contents),
             last_seen,
             parts,
+            readings=self._arrived.update(series),
             rinds=self._twins.rinds,
             sensors=self._sensor_states,
         )
@@ -123,18 +130,59 @@ class Judge:
         }
         self._sensor_states = self._sensors.states(moment_ms, batteries)
 
-    def _last_seen(self) -> dict[str, int]:
-        seen: dict[str, int] = {}
-        for summary in self._store.series():
-            seen[summary.sensor] = max(summary.last_ms, seen.get(summary.sensor, 0))
-        return seen
-
     def close(self) -> None:
         """Keep the rules' state and let go of the store, the ledger and the journal."""
         self._store.put_document("rules", self._engine.state())
         self._twins.close()
         for part in (self._alarms, self._ledger, self._store):
             part.close()
+
+
+class Arrivals:
+    """The newest reading of every series since the last look, on the line of its calibration.
+
+    What is older in the same quarter of a second is left to the air records: who asks for single readings (gases, a
+    plant that starts too often) asks what is so now.
+    """
+
+    def __init__(self, site: Site) -> None:
+        self._lines = {
+            (sensor.id, quantity): lines
+            for sensor in site.sensors
+            for quantity in sensor.quantities
+            if (lines := lines_of(sensor, quantity))
+        }
+        self._seen: dict[tuple[str, str], int] = {}
+
+    def update(self, series: Iterable[SeriesSummary]) -> tuple[Reading, ...]:
+        """The readings that are new; at the first look none, since nobody knows when they came."""
+        new, is_first = [], not self._seen
+        for held in series:
+            key = (held.sensor, held.quantity)
+            if held.last_ms > self._seen.get(key, -1):
+                self._seen[key] = held.last_ms
+                new.append(held)
+        return () if is_first else tuple(map(self._reading, new))
+
+    def _reading(self, held: SeriesSummary) -> Reading:
+        value = held.last_value
+        line = next(
+            (
+                x
+                for x in self._lines.get((held.sensor, held.quantity), ())[::-1]
+                if x.start_ms <= held.last_ms
+            ),
+            None,
+        )
+        value = line(value) if line is not None and value is not None else value
+        return Reading(held.sensor, held.quantity, held.last_ms, value, held.last_flag, held.last_reason)
+
+
+def _last_seen(series: Iterable[SeriesSummary]) -> dict[str, int]:
+    seen: dict[str, int] = {}
+    for summary in series:
+        seen[summary.sensor] = max(summary.last_ms, seen.get(summary.sensor, 0))
+    return seen
 
 
 def _carrier(store: Any, judges: bool) -> Carrier | None:
