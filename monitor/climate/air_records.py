@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import time
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -89,19 +90,29 @@ class AirKeeper:
         for sensor in site.sensors:
             if {"temperature", "humidity"} & set(sensor.quantities):
                 self._sensors_at[sensor.room, sensor.place].append(sensor)
+        self._served: dict[tuple[str, str], int] = {}
+        self._calls = 0
 
-    def update(self, limit: int = 10_000) -> list[AirRecord]:
-        """Make the records of changed slots (newest first, at most ``limit`` changes) and return them."""
+    def update(self, limit: int = 10_000, seconds: float = math.inf) -> list[AirRecord]:
+        """Make the records of changed slots (newest first, at most ``limit`` changes) and return them.
+
+        After some ``seconds`` [s] the places not yet reached are left for the next call, which begins with them; so who
+        calls can see to other things, however many sensors there are.
+        """
         changes = self._store.changes(limit)
         slots = self._changed_slots(changes)
-        if not slots:
-            if changes:
-                self._store.write_air((), changes)
-            return []
-        frames = {place: self._place_frame(place, wanted) for place, wanted in slots.items()}
+        frames: dict[tuple[str, str], pd.DataFrame] = {}
+        until = time.monotonic() + seconds
+        for place in sorted(slots, key=lambda place: self._served.get(place, 0)):
+            if frames and time.monotonic() >= until:
+                break
+            frames[place] = self._place_frame(place, slots[place])
+            self._served[place] = self._calls = self._calls + 1
         records = [r for (room, place), frame in frames.items() for r in to_records(room, place, frame)]
         records += self._room_records(frames)
-        self._store.write_air(records, changes)
+        left = {sensor.id for place in slots.keys() - frames.keys() for sensor in self._sensors_at[place]}
+        if done := [change for change in changes if change.sensor not in left]:
+            self._store.write_air(records, done)
         return records
 
     def _changed_slots(self, changes: Sequence[Change]) -> dict[tuple[str, str], list[int]]:
