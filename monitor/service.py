@@ -38,6 +38,7 @@ logger = logging.getLogger("monitor.service")
 
 PARTS = ("intake", "judge", "send")
 TICK_S = 0.25
+REST_S = 0.05
 BEAT_S = 2.0
 CHECKPOINT_S = 30.0
 CONTENTS_S = 5.0
@@ -253,6 +254,7 @@ class Service:
         beat_due, failures, health = 0.0, 0, PartsHealth(self._site)
         reserve = Reserve(self._site.data_folder)
         while not self._stop.is_set():
+            begun = time.monotonic()
             parts: dict[str, Any] = {"intake": subscriber.health()} if subscriber else {}
             if carrier is not None:
                 parts["spool"] = {"waiting": carrier.waiting, "trouble": carrier.trouble}
@@ -273,7 +275,9 @@ class Service:
             except Exception:
                 failures += 1
                 logger.exception("a tick failed; trying again")
-            self._stop.wait(TICK_S * min(2**failures, 64) if failures else TICK_S)
+            # A long tick is followed by a short rest, so that what happened meanwhile is not kept waiting.
+            rest_s = max(REST_S, TICK_S - (time.monotonic() - begun))
+            self._stop.wait(TICK_S * min(2**failures, 64) if failures else rest_s)
 
     def _beat(
         self, store: Any, subscriber: Subscriber | None, parts: dict[str, Any], states: dict[str, Any]

@@ -29,7 +29,7 @@ from monitor.store.protocol import Store
 
 logger = logging.getLogger(__name__)
 
-POLL_S = 0.25
+POLL_S = 0.1
 FIRST_WAIT_MS = 5_000
 LONGEST_WAIT_MS = 600_000
 GIVE_UP_AFTER_MS = 24 * 3_600_000
