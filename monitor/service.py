@@ -17,7 +17,7 @@ from monitor.climate.air_records import AirKeeper
 from monitor.climate.sensor_watch import SensorState, SensorWatch
 from monitor.clock import now_ms, rfc3339
 from monitor.errors import StoreAway
-from monitor.health import BEAT, BEAT_OF_INTAKE, PartsHealth, Reserve
+from monitor.health import BEAT, BEAT_OF_INTAKE, PartsHealth, Reserve, TimesWatch
 from monitor.intake.calibration import judging, lines_of, mark_touched
 from monitor.intake.router import Router
 from monitor.intake.subscriber import Subscriber
@@ -46,6 +46,7 @@ SENSORS_S = 10.0
 LATELY_MS = 6 * 3_600_000
 """How old [ms] an air record may be for the rules, which speak of now; older ones are only kept."""
 CHANGES_A_TICK = 5_000
+START_AGAIN_S = 2.0
 AIR_S = 0.25
 """How long [s] a tick works on air records before it sees to rules and alarms; the next goes on with the rest."""
 SETTLE_MS = 5_000
@@ -77,7 +78,7 @@ class Judge:
         self._twins = RunningTwins(site, self._store, self._ledger)
         self._contents = self._ledger.contents()
         self._contents_due = self._checkpoint_due = 0.0
-        self._arrived = Arrivals(site)
+        self._arrived, self._times, self._times_trouble = Arrivals(site), TimesWatch(), ""
         self._last_said: list[Finding] | None = None
         self._kept_keys: set[str] | None = None
 
@@ -92,6 +93,8 @@ class Judge:
         if clock >= self._sensors_due:
             self._look_at_sensors(moment_ms)
             self._sensors_due = clock + SENSORS_S
+        readings = self._arrived.update(series)
+        self._times_trouble = self._times.update(readings, moment_ms)
         lately = tuple(r for r in records if r.start_ms >= moment_ms - LATELY_MS)
         moment = Moment(
             moment_ms,
@@ -100,7 +103,7 @@ class Judge:
             tuple(self._contents),
             last_seen,
             parts,
-            readings=self._arrived.update(series),
+            readings=readings,
             rinds=self._twins.rinds,
             sensors=self._sensor_states,
         )
@@ -113,6 +116,13 @@ class Judge:
             self._store.put_document("findings", [asdict(f) for f in findings])
             self._last_said = said
         self._twins.tick(moment_ms)
+
+    def told(self) -> dict[str, Any]:
+        """What the last tick learned of the monitor's own parts: the routes of messages, and the clock."""
+        told = {"sensor_times": {"trouble": self._times_trouble}}
+        if self._site.routes:
+            told["channel"] = {"trouble": "; ".join(self._alarms.failing_routes)}
+        return told
 
     def _keep_rules(self, findings: list[Finding], clock: float) -> None:
         """Keep the rules' state now and then, and always before alarms follow a finding that is new or over.
@@ -216,8 +226,17 @@ class Service:
         """Start the parts, keep them going, and stop them in order.
 
         A tick that fails is logged and tried again; nothing acknowledged is lost meanwhile, since readings are
-        durable before they are acknowledged and their slots stay marked as changed.
+        durable before they are acknowledged and their slots stay marked as changed.  A store that is away at the
+        start is waited for.
         """
+        while not self._stop.is_set():
+            try:
+                return self._run()
+            except StoreAway as error:
+                logger.warning("the store is away (%s); starting again", error)
+                self._stop.wait(START_AGAIN_S)
+
+    def _run(self) -> None:
         self._site.data_folder.mkdir(parents=True, exist_ok=True)
         store = open_store(self._site)
         subscriber = self._intake(store)
@@ -258,6 +277,8 @@ class Service:
             parts: dict[str, Any] = {"intake": subscriber.health()} if subscriber else {}
             if carrier is not None:
                 parts["spool"] = {"waiting": carrier.waiting, "trouble": carrier.trouble}
+            if judge is not None:
+                parts |= judge.told()
             try:
                 states = health.update(parts)
                 if judge is not None:

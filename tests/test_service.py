@@ -1,7 +1,9 @@
-"""The judge: what it knows survives a crash, so that no alarm ends or doubles by it."""
+"""The service: what the judge knows survives a crash, and a store that is away at the start is waited for."""
 
 from __future__ import annotations
 
+import sqlite3
+import threading
 from datetime import timedelta
 from pathlib import Path
 
@@ -9,11 +11,14 @@ import pytest
 
 from monitor.alarms import open_alarms
 from monitor.clock import from_ms, now_ms
+from monitor.health import BEAT
 from monitor.records import Reading
-from monitor.service import Judge
+from monitor.service import Judge, Service
 from monitor.site import Site, check_text
 from monitor.store import open_store
+from monitor.store.embedded import FILE_NAME
 from monitor.wheels import open_ledger
+from tests.system.parts import wait_for
 from tests.test_site import GOOD
 
 
@@ -50,3 +55,23 @@ def test_a_crash_right_after_an_alarm_neither_ends_nor_doubles_it(site: Site) ->
     assert [a.id for a in after] == [a.id for a in before]
     assert after[0].active
     assert [step["event"] for step in alarms.history(after[0].id)] == ["raise"]
+
+
+def test_a_store_that_is_away_at_the_start_is_waited_for(
+    site: Site, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Another program holds the store's file when the monitor starts: it says so, and begins once the file is free."""
+    open_store(site).close()
+    lock = sqlite3.connect(site.data_folder / FILE_NAME, isolation_level=None)
+    lock.execute("BEGIN EXCLUSIVE")
+    service = Service(site, ["judge"])
+    running = threading.Thread(target=service.run)
+    running.start()
+    wait_for(lambda: "the store is away" in caplog.text, what="word of it")
+    lock.execute("ROLLBACK")
+    lock.close()
+    store = open_store(site)
+    wait_for(lambda: store.document(BEAT), 60, "the first beat")
+    service.stop()
+    running.join(20)
+    store.close()
