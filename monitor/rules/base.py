@@ -29,6 +29,7 @@ class Rule(ABC):
     def __init__(self, site: Site, room: Room) -> None:
         self.site, self.room = site, room
         self.settings: Any = rule_settings(site, room, self.name)
+        self.sensors = [sensor for sensor in site.sensors if sensor.room == room.id]
         self._of_style = {s.id: rule_settings(site, room, self.name, s.id) for s in site.styles}
         self.reset()
 

@@ -52,7 +52,7 @@ WORDS: dict[str, Words] = {
         0,
     ),
     "clock": Words(
-        "This machine's clock was set",
+        "This machine's clock was set, or is wrong",
         "times of readings and alarms near now are in doubt",
         "Is the time service (NTP) running, and the clock right?",
         Priority.LOW,

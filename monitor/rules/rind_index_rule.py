@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import abstractmethod
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -19,6 +19,11 @@ MONTH_HOURS = 720.0
 class RindIndexRuleBase(Rule):
     """Follows an index of each wheel in a room; wheels of one style are told together."""
 
+    def reset(self) -> None:
+        super().reset()
+        self._rinds: Mapping[str, RindNow] | None = None
+        self._contents: tuple[Contents, ...] = ()
+
     @abstractmethod
     def index_of(self, rind: RindNow) -> float | None:
         """The index of a wheel; None where it is not known or does not matter for it."""
@@ -28,8 +33,10 @@ class RindIndexRuleBase(Rule):
         """The finding of some wheels in words, without its times."""
 
     def evidence(self, moment: Moment) -> Iterator[Evidence]:
-        if not moment.rinds:
+        # Twins speak once an hour; what was looked at already has nothing new to say.
+        if not moment.rinds or (moment.rinds is self._rinds and moment.contents == self._contents):
             return
+        self._rinds, self._contents = moment.rinds, moment.contents
         by_style: dict[str, list[Contents]] = {}
         for entry in moment.contents_by_room.get(self.room.id, ()):
             by_style.setdefault(entry.style, []).append(entry)

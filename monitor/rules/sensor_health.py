@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from monitor.climate.sensor_watch import SensorState
-from monitor.clock import DAY_MS, to_ms
+from monitor.clock import to_ms
 from monitor.records import Reading
 from monitor.rules.base import MINUTE_MS, Rule, wheels_at
 from monitor.rules.finding import Finding, Priority
@@ -15,6 +15,10 @@ from monitor.rules.moment import Moment
 from monitor.rules.watch import Evidence, Watch
 from monitor.rules.words import difference_text, place_name, span_text, wheels_text
 from monitor.site import Sensor
+from monitor.site.calibration_dates import first_due_at
+
+Look = tuple[str, bool, bool, Any]
+"""A trouble, whether it is there, whether it is surely gone, and how much of it."""
 
 
 @dataclass(frozen=True)
@@ -85,11 +89,14 @@ class SensorHealthRule(Rule):
         arrived: dict[str, list[Reading]] = {}
         for reading in moment.readings_by_room.get(self.room.id, ()):
             arrived.setdefault(reading.sensor, []).append(reading)
-        for sensor in self.site.sensors:
-            if sensor.room != self.room.id:
-                continue
+        states_are_new = moment.sensors is not self._states
+        self._states = moment.sensors
+        for sensor in self.sensors:
             wheels: list[str] | None = None
-            for aspect, out, clear, amount in self._looks(moment, sensor, arrived.get(sensor.id, [])):
+            looks = list(self._of_readings(moment, sensor, arrived.get(sensor.id, [])))
+            if states_are_new:
+                looks += self._of_sensor(moment, sensor)
+            for aspect, out, clear, amount in looks:
                 if out and wheels is None:
                     wheels = wheels_at(moment, self.room, sensor.place)
                 facts = {"amount": amount, "place": sensor.place, "wheels": wheels or []} if out else {}
@@ -98,20 +105,21 @@ class SensorHealthRule(Rule):
                     facts = standing.facts
                 yield Evidence(f"{sensor.id}|{aspect}", moment.now_ms, out, clear, facts)
 
-    def _looks(
-        self, moment: Moment, sensor: Sensor, arrived: list[Reading]
-    ) -> Iterator[tuple[str, bool, bool, Any]]:
-        """For each trouble: its name, whether it is there, whether it is surely gone, and how much of it."""
+    def reset(self) -> None:
+        super().reset()
+        self._states: Mapping[str, SensorState] | None = None
+
+    def _of_sensor(self, moment: Moment, sensor: Sensor) -> Iterator[Look]:
+        """What the state of a sensor and the date of its calibration show."""
         state = moment.sensors.get(sensor.id)
         if state is not None:
             yield from self._of_state(moment, state)
-        yield from self._of_readings(moment, arrived)
-        newest = max((c.at for c in sensor.calibrations), default=None)
-        if newest is not None and sensor.calibrate_every_days is not None:
-            late_ms = moment.now_ms - to_ms(newest) - sensor.calibrate_every_days * DAY_MS
+        due = first_due_at(sensor)
+        if due is not None:
+            late_ms = moment.now_ms - to_ms(due)
             yield "calibration", late_ms > 0, late_ms <= 0, late_ms
 
-    def _of_state(self, moment: Moment, state: SensorState) -> Iterator[tuple[str, bool, bool, Any]]:
+    def _of_state(self, moment: Moment, state: SensorState) -> Iterator[Look]:
         own, since = self.settings, state.stuck_since_ms
         yield "stuck", since is not None, since is None, None if since is None else moment.now_ms - since
         yield from (
@@ -131,7 +139,7 @@ class SensorHealthRule(Rule):
                 ["pct", state.battery_pct],
             )
 
-    def _of_readings(self, moment: Moment, arrived: list[Reading]) -> Iterator[tuple[str, bool, bool, Any]]:
+    def _of_readings(self, moment: Moment, sensor: Sensor, arrived: list[Reading]) -> Iterator[Look]:
         for reading in arrived:
             if reading.quantity == "battery_voltage" and reading.value is not None:
                 low = self.settings.lowest_battery_v
@@ -140,7 +148,7 @@ class SensorHealthRule(Rule):
             # What a sensor held back for a while comes in a burst that reaches to now; a wrong clock never does.
             off_ms = max(r.time_ms for r in arrived) - moment.now_ms
             limit_ms = self.settings.clock_off_min * MINUTE_MS
-            late = -off_ms > limit_ms + 2 * moment.site.sensor_by_id[arrived[0].sensor].interval_s * 1000
+            late = -off_ms > limit_ms + 2 * sensor.interval_s * 1000
             out = off_ms > limit_ms or late
             yield "clock", out, not out, off_ms
 

@@ -24,21 +24,22 @@ class SilenceRule(Rule):
         first = int(self.memory.setdefault("first_ms", moment.now_ms))
         if first > moment.now_ms:
             first = self.memory["first_ms"] = moment.now_ms
-        for sensor in self.site.sensors:
-            if sensor.room != self.room.id:
-                continue
+        for sensor in self.sensors:
             heard = moment.last_seen.get(sensor.id)
             last = min(first if heard is None else heard, moment.now_ms)
             longest = max(
                 self.settings.intervals * sensor.interval_s * 1000, self.settings.least_min * MINUTE_MS
             )
             out = moment.now_ms - last > longest
-            facts = {
-                "last_ms": heard,
-                "place": sensor.place,
-                "wheels": wheels_at(moment, self.room, sensor.place),
-                "interval_s": sensor.interval_s,
-            }
+            watch = self.watches.get(sensor.id)
+            facts = {}
+            if out or (watch is not None and watch.on):
+                facts = {
+                    "last_ms": heard,
+                    "place": sensor.place,
+                    "wheels": wheels_at(moment, self.room, sensor.place),
+                    "interval_s": sensor.interval_s,
+                }
             yield Evidence(sensor.id, moment.now_ms, out, not out, facts)
 
     def alive(self, moment: Moment, key: str) -> bool:
