@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from monitor.cli import main
 from monitor.clock import DAY_MS
 from monitor.errors import StoreAway, StoreDamaged, StoreError
 from monitor.records import Reading
@@ -89,6 +90,36 @@ def test_a_torn_file_is_told_with_the_remedy(path: Path) -> None:
     path.write_bytes(b"SQLite format 3\x00" + b"\xff" * 5000)
     with pytest.raises(StoreDamaged, match="restore"):
         EmbeddedStore(path)
+
+
+def test_a_file_torn_in_the_middle_is_told_when_it_is_read(store: EmbeddedStore, path: Path) -> None:
+    """Pages lost amid the file (a bad block) open well; reading and writing over them says so and names the way back."""
+    store.write(readings(5000))
+    store.close()
+    size = path.stat().st_size
+    with path.open("r+b") as file:
+        file.seek(8192)
+        file.write(b"\xa5" * (size - 8192))
+    torn = EmbeddedStore(path)
+    with pytest.raises(StoreDamaged, match="restore"):
+        torn.read("rack-1", "temperature", 0, 2**52)
+    assert not verify(path).sound
+
+
+@pytest.mark.parametrize("words", [["run"], ["rooms"], ["verify"], ["health"]])
+def test_a_torn_file_is_told_by_every_command(
+    path: Path, tmp_path: Path, words: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """No command ends in a traceback over a torn file: it says what is wrong and what brings the readings back."""
+    site = tmp_path / "site.toml"
+    site.write_text(SITE)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(b"SQLite format 3\x00" + b"\xff" * 5000)
+    assert main([*words, str(site)]) != 0
+    told = capsys.readouterr()
+    assert "damaged" in told.out + told.err
+    assert "maturing-room restore" in told.out + told.err
+    assert "Traceback" not in told.err
 
 
 def test_another_programs_database_is_left_alone(path: Path) -> None:
