@@ -35,6 +35,9 @@ def rooms_text(document: dict[str, Any]) -> str:
     return "\n".join([*lines, "", *document["cautions"]])
 
 
+CREEP_TOLD_PCT = 1.0
+
+
 def health_text(document: dict[str, Any]) -> str:
     """The ``health`` document as text: the parts, what comes in, what waits, and which sensors are silent."""
     lines = [
@@ -58,6 +61,14 @@ def health_text(document: dict[str, Any]) -> str:
         f"  {len(document['sensors']) - len(silent)} of {len(document['sensors'])} sensors heard from in time"
     )
     lines += [f"    silent: {plain(', '.join(silent))}"] if silent else []
+    for trouble in (t for sensor in document["sensors"] for t in sensor["troubles"]):
+        lines += [f"    {plain(trouble['what'])}", f"      Check first: {plain(trouble['check_first'])}"]
+    crept = max((s["creep_pct"] or 0.0 for s in document["sensors"]), default=0.0)
+    if crept >= CREEP_TOLD_PCT:
+        lines.append(
+            f"  Held above 80 % for long, humidity sensors may read up to {crept:.1f} % high: let one recover as its "
+            "maker tells (a bake), or check it over salt (maturing-room calibrate)"
+        )
     if total := document["rejects"]["total"]:
         lines.append(f"  {total} messages or values could not be used:")
         lines += [

@@ -8,13 +8,16 @@ import os
 import shutil
 import time
 from collections import deque
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
 from monitor.clock import now_ms, rfc3339
 from monitor.errors import StoreError
-from monitor.records import Flag
+from monitor.records import Flag, Reading
+from monitor.rules.finding import Finding
 from monitor.site import Sensor, Site, rule_settings
+from monitor.site.calibration_dates import first_due_at
 from monitor.store.protocol import SeriesSummary, Store
 
 logger = logging.getLogger("monitor.health")
@@ -24,6 +27,9 @@ BEAT_LATE_AFTER_S = 15.0
 RATE_OVER_S = 60.0
 CLOCK_JUMP_S = 60.0
 CLOCK_TROUBLE_S = 600.0
+CLOCK_AHEAD_S, CLOCK_BEHIND_S, LEAST_CLOCKS = 60.0, 900.0, 3
+"""So far must so many sensors all be off for this machine's clock to be in doubt; common practice, no source.  Being late has
+other causes (a slow network), being ahead has none."""
 MEGABYTE = 1_000_000
 RESERVE_BYTES = 4 * MEGABYTE
 
@@ -59,7 +65,7 @@ class PartsHealth:
         self._note(
             "disk", disk["enough"], f"{disk['free_bytes'] / 1e6:,.0f} MB left in {self._site.data_folder}"
         )
-        jumped = self._clock.update()
+        jumped = self._clock.update() or parts.get("sensor_times", {}).get("trouble", "")
         self._note("clock", not jumped, jumped or "steady")
         return self._states
 
@@ -111,6 +117,38 @@ class ClockWatch:
             )
             self._until_s = steady + CLOCK_TROUBLE_S
         return self._said if steady < self._until_s else ""
+
+
+class TimesWatch:
+    """Compares this machine's clock with the times that sensors state: one may be wrong, all of them hardly.
+
+    Only the newest reading of each sensor counts, and the nearest to now of the last while: what was held back for a
+    while comes in a burst that reaches to now.
+    """
+
+    def __init__(self) -> None:
+        self._nearest: dict[str, deque[tuple[float, int]]] = {}
+
+    def update(self, readings: Iterable[Reading], now_ms: int, steady_s: float | None = None) -> str:
+        """What is wrong with the clock, as long as it is; ``readings`` are those that arrived since the last look."""
+        steady = time.monotonic() if steady_s is None else steady_s
+        for reading in readings:
+            self._nearest.setdefault(reading.sensor, deque(maxlen=50)).append(
+                (steady, reading.time_ms - now_ms)
+            )
+        for sensor, seen in list(self._nearest.items()):
+            while seen and steady - seen[0][0] > CLOCK_TROUBLE_S:
+                seen.popleft()
+            if not seen:
+                del self._nearest[sensor]
+        off = [max(ms for _, ms in seen) / 1000 for seen in self._nearest.values()]
+        if len(off) < LEAST_CLOCKS:
+            return ""
+        if min(off) > CLOCK_AHEAD_S:
+            return f"all {len(off)} sensors heard from state times ahead of this machine's, by {min(off):,.0f} s or more"
+        if max(off) < -CLOCK_BEHIND_S:
+            return f"all {len(off)} sensors heard from state times behind this machine's, by {-max(off):,.0f} s or more"
+        return ""
 
 
 def disk_state(site: Site) -> dict[str, Any]:
@@ -167,18 +205,32 @@ def health_document(site: Site, store: Store, at_ms: int | None = None) -> dict[
         "intake": told.get("intake"),
         "spool": told.get("spool"),
         "disk": disk_state(site),
-        "sensors": sensors_heard(site, store.series(), moment),
+        "sensors": sensors_told(site, store, moment),
         "rejects": {"total": sum(by_reason.values()), "by_reason": by_reason},
     }
 
 
-def sensors_heard(site: Site, series: list[SeriesSummary], at_ms: int) -> list[dict[str, Any]]:
-    """When each sensor was last heard from, and whether that is too long ago."""
+def sensors_told(site: Site, store: Store, at_ms: int) -> list[dict[str, Any]]:
+    """Each sensor: when it was last heard from, what is wrong with it, how far it may have crept, when it is due."""
     held: dict[str, list[SeriesSummary]] = {}
-    for summary in series:
+    for summary in store.series():
         held.setdefault(summary.sensor, []).append(summary)
+    findings = [Finding(**f) for f in store.document("findings") or []]
+    creep = {(r.room, r.place): r.rh_creep_pct for r in store.latest_air()}
     return [
-        {"id": s.id, "room": s.room, **sensor_heard(site, s, held.get(s.id, []), at_ms)} for s in site.sensors
+        {
+            "id": sensor.id,
+            "room": sensor.room,
+            **sensor_heard(site, sensor, held.get(sensor.id, []), at_ms),
+            "troubles": [
+                {"what": f.what, "check_first": f.check_first, "since_at": rfc3339(f.since_ms)}
+                for f in findings
+                if f.sensor == sensor.id
+            ],
+            "creep_pct": creep.get((sensor.room, sensor.place)) if "humidity" in sensor.quantities else None,
+            "calibration_due_at": rfc3339(first_due_at(sensor)),
+        }
+        for sensor in site.sensors
     ]
 
 

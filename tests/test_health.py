@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from pathlib import Path
 
 import pytest
 
 from monitor.cli import main
 from monitor.clock import now_ms
-from monitor.health import BEAT, ClockWatch, PartsHealth, Rate, Reserve, health_of
-from monitor.records import Reading, Reject
-from monitor.site import load
+from monitor.health import BEAT, ClockWatch, PartsHealth, Rate, Reserve, TimesWatch, health_of
+from monitor.records import AirRecord, Reading, Reject
+from monitor.rules.finding import Finding
+from monitor.site import check_text, load
 from monitor.store import open_store
 from tests.system.running import write_site
 
@@ -53,6 +55,48 @@ def test_a_clock_that_is_set_back_is_noticed() -> None:
     assert watch.update(1020.0 - 3600.0, 30.0).startswith("this machine's clock was set back by 3,600 s")
     assert watch.update(1620.0 - 3600.0, 629.0)
     assert watch.update(1622.0 - 3600.0, 632.0) == ""
+
+
+NOW = 1_772_366_400_000
+
+
+def at(offset_s: float, *sensors: str) -> list[Reading]:
+    return [Reading(name, "humidity", NOW + round(offset_s * 1000), 86.0) for name in sensors]
+
+
+def test_sensors_that_are_all_ahead_doubt_this_clock() -> None:
+    """Three sensors state times 90 s ahead: this machine's clock is in doubt until one of them says otherwise."""
+    watch = TimesWatch()
+    assert watch.update(at(90, "a", "b"), NOW, 0.0) == ""
+    assert watch.update(at(95, "c"), NOW, 1.0).startswith("all 3 sensors heard from state times ahead")
+    assert watch.update(at(-1, "d"), NOW, 2.0) == ""
+
+
+def test_a_burst_from_a_while_ago_is_no_wrong_clock() -> None:
+    """Sensors that held their readings back for an hour send old ones first and reach to now; that is no fault, but
+    staying an hour behind is."""
+    watch = TimesWatch()
+    watch.update(at(-5, "a", "b", "c"), NOW, 0.0)
+    assert watch.update(at(-3600, "a", "b", "c"), NOW, 60.0) == ""
+    assert watch.update(at(-3600, "a", "b", "c"), NOW, 700.0).startswith(
+        "all 3 sensors heard from state times behind"
+    )
+    assert watch.update([], NOW, 1400.0) == ""
+
+
+def test_clock_and_channel_are_parts(site_path: Path) -> None:
+    """What the judge learned of messages that do not get out, and of the sensors' times, is a part's state."""
+    told = {
+        "channel": {"trouble": "messages by route phone do not get out"},
+        "sensor_times": {"trouble": "all ahead"},
+    }
+    states = PartsHealth(load(site_path)).update(told)
+    assert {name: states[name]["detail"] for name in ("channel", "clock")} == {
+        "channel": "messages by route phone do not get out",
+        "clock": "all ahead",
+    }
+    assert not states["channel"]["ok"]
+    assert not states["clock"]["ok"]
 
 
 def test_each_part_says_since_when(site_path: Path) -> None:
@@ -108,6 +152,51 @@ def test_a_running_monitor_is_told_whole(site_path: Path, capsys: pytest.Capture
     assert told["well"] is True
     assert told["rejects"]["by_reason"] == {"unknown topic": 1}
     assert [s["silent"] for s in told["sensors"]] == [False, True]
+
+
+def test_what_is_wrong_with_a_sensor_is_told(site_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A finding about a sensor, the creep its place's air carries, and when it is due for calibration."""
+    text = site_path.read_text()
+    entry = '[[sensor.calibration]]\nquantity = "humidity"\nat = 2026-03-01T09:00:00Z\npoints = [[88.0, 86.8]]\nhow = "KCl"\n'
+    first, rest = text.split("[[sensor]]", 1)[0], text.split("[[sensor]]", 1)[1].split("[[sensor]]", 1)
+    site_path.write_text(f"{first}[[sensor]]{rest[0]}{entry}\n[[sensor]]{rest[1]}")
+    site = load(site_path)
+    stuck = Finding(
+        "sensor_health",
+        "vault",
+        NOW,
+        NOW,
+        "Sensor rack-1 repeats one value",
+        "Breathe on it",
+        sensor="rack-1",
+    )
+    store = open_store(site)
+    store.put_document("findings", [asdict(stuck)])
+    air = AirRecord(
+        "vault", "low-rack", NOW, 11.0, 11.0, 11.0, 88.0, 88.0, 88.0, 1.0, 9.1, 157.0, rh_creep_pct=2.4
+    )
+    store.write_air([air])
+    store.close()
+    main(["health", str(site_path)])
+    said = capsys.readouterr().out
+    assert "Sensor rack-1 repeats one value" in said
+    assert "Check first: Breathe on it" in said
+    assert "may read up to 2.4 % high" in said
+    main(["health", str(site_path), "--json"])
+    told = json.loads(capsys.readouterr().out)["sensors"]
+    assert [len(s["troubles"]) for s in told] == [1, 0]
+    assert told[0]["creep_pct"] == 2.4
+    assert told[0]["calibration_due_at"] == "2027-03-01T09:00:00Z"
+    assert told[1]["calibration_due_at"] is None
+
+
+@pytest.mark.parametrize("topic", ["maturing-monitor/health", "maturing-monitor/health/a"])
+def test_no_sensor_has_the_monitors_own_topic(site_path: Path, topic: str) -> None:
+    """What the monitor says of itself would come back as a reading."""
+    text = site_path.read_text().replace('id = "rack-2"', f'id = "rack-2"\ntopic = "{topic}"')
+    site, faults = check_text(text, site_path)
+    assert site is None
+    assert "is where the monitor tells of itself" in str(faults[0])
 
 
 def test_a_torn_store_is_told_not_raised(site_path: Path) -> None:

@@ -53,6 +53,11 @@ class Alarms:
         self._settled_ms = 0
         self._channels: tuple[int | None, list[Finding]] = (None, [])
 
+    @property
+    def failing_routes(self) -> list[str]:
+        """What is said of each route whose messages did not get out when it was last looked at."""
+        return [finding.short or finding.what for finding in self._channels[1]]
+
     def settle_until(self, time_ms: int) -> None:
         """Let no message leave before a time [ms]: what a filled-in past raises is often over at once."""
         self._settled_ms = time_ms

@@ -7,7 +7,7 @@ pressure, ITS-90 within 0.01 K).  Times to wait and intervals between calibratio
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ from monitor.errors import ReadingError, SiteFileError
 from monitor.intake.calibration import drifts
 from monitor.salts import GREENSPAN_POLYNOMIALS, fixed_point_rh, fixed_point_uncertainty
 from monitor.site import Sensor, Site
+from monitor.site.calibration_dates import due_at, last_calibration
 from monitor.site.editing import Change, proposed
 
 SALTS = {
@@ -74,7 +75,7 @@ def guide(site: Site, sensor: Sensor, quantity: str, temperature_c: float, now: 
         "temperature_c": temperature_c,
         "steps": list(_humidity_steps(points, temperature_c) if points else _temperature_steps()),
         "fixed_points": points,
-        "last_at": rfc3339(_last(sensor, quantity)),
+        "last_at": rfc3339(last_calibration(sensor, quantity)),
         "due_at": rfc3339(due_at(sensor, quantity)),
         "due": (due_at(sensor, quantity) or now) < now,
         "drifts": [
@@ -109,18 +110,6 @@ def _temperature_steps() -> Sequence[str]:
         f"After {HOURS_IN_ICE * 60:g} minutes it should read 0.0 degC (within 0.1 K for a careful ice bath).",
         "Never put a mains-powered sensor into water; take the probe alone, or leave it to a licensed person.",
     )
-
-
-def due_at(sensor: Sensor, quantity: str) -> datetime | None:
-    """When the next calibration is due; None for a sensor that was never calibrated or needs none."""
-    last = _last(sensor, quantity)
-    if last is None or sensor.calibrate_every_days is None:
-        return None
-    return last + timedelta(days=sensor.calibrate_every_days)
-
-
-def _last(sensor: Sensor, quantity: str) -> datetime | None:
-    return max((entry.at for entry in sensor.calibrations if entry.quantity == quantity), default=None)
 
 
 def calibrations_due(site: Site, now: datetime) -> list[dict[str, Any]]:

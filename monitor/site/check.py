@@ -15,7 +15,7 @@ from pydantic import BaseModel, ValidationError
 
 from monitor.errors import SiteFileError
 from monitor.site.rule_settings import Rules
-from monitor.site.settings import Sensor, Site
+from monitor.site.settings import Broker, Sensor, Site
 
 KeyPath = tuple[str | int, ...]
 LARGEST_FILE_BYTES = 4_000_000
@@ -213,6 +213,7 @@ def _between_parts(data: dict[str, Any]) -> Iterator[tuple[KeyPath, str]]:
     for kind, key in (("room", "id"), ("sensor", "id"), ("style", "id"), ("route", "name")):
         yield from _doubled((kind,), key, _tables(data, kind))
     yield from _doubled_topics(data)
+    yield from _monitor_topic(data)
     rooms = {
         str(r.get("id")): {str(p.get("id")) for _, p in _tables(r, "place")} for _, r in _tables(data, "room")
     }
@@ -250,6 +251,20 @@ def _doubled(
                 f"{_short(value)} is also number {seen[value] + 1}; give each its own",
             )
         seen.setdefault(value, index)
+
+
+def _monitor_topic(data: dict[str, Any]) -> Iterator[tuple[KeyPath, str]]:
+    """What the monitor says of itself must never come back as a reading."""
+    broker = data.get("broker")
+    own = broker.get("health_topic") if isinstance(broker, dict) else None
+    own = own if isinstance(own, str) else Broker.model_fields["health_topic"].default
+    for index, sensor in _tables(data, "sensor"):
+        topic = sensor.get("topic")
+        if own and isinstance(topic, str) and f"{topic}/".startswith(f"{own}/"):
+            yield (
+                ("sensor", index, "topic"),
+                f"{_short(topic)} is where the monitor tells of itself; choose another",
+            )
 
 
 def _doubled_topics(data: dict[str, Any]) -> Iterator[tuple[KeyPath, str]]:
