@@ -85,6 +85,10 @@ class SensorHealthRule(Rule):
 
     name = "sensor_health"
 
+    def reset(self) -> None:
+        super().reset()
+        self._states: Mapping[str, SensorState] | None = None
+
     def evidence(self, moment: Moment) -> Iterator[Evidence]:
         arrived: dict[str, list[Reading]] = {}
         for reading in moment.readings_by_room.get(self.room.id, ()):
@@ -104,10 +108,6 @@ class SensorHealthRule(Rule):
                 if not out and standing is not None and standing.on:
                     facts = standing.facts
                 yield Evidence(f"{sensor.id}|{aspect}", moment.now_ms, out, clear, facts)
-
-    def reset(self) -> None:
-        super().reset()
-        self._states: Mapping[str, SensorState] | None = None
 
     def _of_sensor(self, moment: Moment, sensor: Sensor) -> Iterator[Look]:
         """What the state of a sensor and the date of its calibration show."""
