@@ -4,8 +4,9 @@
 >>> case = Case(parameters, air, (Weighing(30 * 86_400, 24.71), Weighing(61 * 86_400, 24.46)))  # doctest: +SKIP
 >>> fit_weighings([case]).forecast(case, [180 * 86_400]).mass_kg  # doctest: +SKIP
 
-Three things are not known of a style in a place: its wrap, its diffusivity, and how wrong the place's humidity
-sensor is. Each wheel differs a little besides, its first mass may be in doubt, and gaps in the air hide loss.
+Of a style in a place its wrap, its diffusivity, the humidity sensor's error, how much its wheels differ and how its
+rind ages are not known; the dairy's earlier wheels teach all five. Each wheel is a little particular besides: more or
+less loss throughout, a pace that strays for months, doubt about its first mass, loss hidden by gaps in the air.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from numpy.typing import NDArray
 from scipy.stats import chi2
 
 from monitor.errors import PhysicsError
-from monitor.rind.loss_emulator import REACH, LossEmulator, Prior
+from monitor.rind.loss_emulator import DIMENSIONS, REACH, LossEmulator, Prior
 from monitor.rind.presets import RindParameters
 from monitor.rind.replay import AirSeries
 from monitor.rind.sampling import draw_posterior
@@ -29,6 +30,8 @@ Array: TypeAlias = NDArray[np.float64]
 DRAWS = 2000
 GAP_SPREAD = 2.0 / np.sqrt(12.0)
 """Loss hidden in a gap lies evenly between none and twice the expected (assumed): its spread over the expected."""
+WANDER_S = 60 * 86_400.0
+"""How long a wheel's pace stays off before it is off by something else (assumed)."""
 HARDLY = 1e-3
 """Weighings as far from what is held beforehand as less than this share of true wheels would be are called out."""
 
@@ -88,7 +91,8 @@ class RindFit:
 
     Attributes
     ----------
-    z : equally likely draws of (wrap, diffusivity, humidity bias) in standard deviations of the prior, (draws, 3)
+    z : equally likely draws of (wrap, diffusivity, humidity bias, wheels' scatter, ageing) in standard deviations
+        of the prior, (draws, 5)
     prior : what was held before; weighings : how many there were; cases : the wheels weighed
     chance : share of wheels as the prior has them whose weighings would lie as far from it as these, or farther [-]
     """
@@ -171,30 +175,35 @@ class _Wheel:
         self.sigma = np.array([w.sigma_kg for w in case.weighings])
         self.seen = np.array([w.mass_kg for w in case.weighings])
 
-    def columns(self, loss: Array, prior: Prior) -> Array:
-        """Change of mass by one standard deviation of each particular: (draws, times, 3) [kg]."""
+    def columns(self, z: Array, loss: Array, by_rh: Array, prior: Prior) -> Array:
+        """Change of mass by one standard deviation of each particular: (draws, times, particulars) [kg].
+
+        The particulars are the wheel's scatter, its first mass, loss hidden in gaps, and how far its pace has
+        wandered in each interval between the times (weighings and forecasts).
+        """
         hidden = np.broadcast_to(-GAP_SPREAD * self.emulator.unseen_kg, loss.shape)
         first = np.full(loss.shape, prior.first_mass_kg)
-        return np.stack([-prior.wheel_scatter * loss, first, hidden], axis=2)
+        scatter = prior.scatter(z)[:, None] * loss
+        own = np.stack([-scatter, first, hidden], axis=2)
+        off = (prior.wander * loss, prior.rh_wander_pct * by_rh)
+        return np.concatenate([own, -wandered(off, self.emulator.at_s)], axis=2)
 
     def _plain(self, loss: Array) -> Array:
         return self.case.parameters.mass_kg - loss - self.emulator.unseen_kg
 
-    def _update(self, z: Array, prior: Prior) -> tuple[Array, Array, Array]:
-        """Precision and pull on the particulars by this wheel's weighings, and the misfit without them."""
-        loss = self.emulator.loss_kg(z)
+    def _seen(self, z: Array, prior: Prior) -> tuple[Array, Array]:
+        """Misfit of the weighings and what each particular does to them, both over the scale's doubt."""
+        loss, by_rh = self.emulator.loss_and_slope(z)
         misfit = (self.seen - self._plain(loss)[:, : self.count]) / self.sigma
-        columns = self.columns(loss, prior)[:, : self.count] / self.sigma[:, None]
-        precision = np.eye(3) + np.einsum("sti,stj->sij", columns, columns)
-        pull = np.einsum("sti,st->si", columns, misfit)
-        return precision, pull, np.sum(misfit**2, axis=1)
+        return misfit, self.columns(z, loss, by_rh, prior)[:, : self.count] / self.sigma[:, None]
 
     def misfit(self, z: Array, prior: Prior) -> tuple[Array, Array]:
         """Squared misfit of this wheel's weighings where what is particular to it takes up most, its own squared
         size included; and the log of how far that was narrowed down."""
-        precision, pull, square = self._update(z, prior)
-        explained = np.einsum("si,si->s", pull, np.linalg.solve(precision, pull[..., None])[..., 0])
-        return square - explained, np.linalg.slogdet(precision)[1]
+        misfit, columns = self._seen(z, prior)
+        spread = np.eye(self.count) + columns @ columns.transpose(0, 2, 1)
+        explained = np.linalg.solve(spread, misfit[..., None])[..., 0]
+        return np.einsum("st,st->s", misfit, explained), np.linalg.slogdet(spread)[1]
 
     def log_likelihood(self, z: Array, prior: Prior) -> Array:
         """Of this wheel's weighings, with what is particular to it integrated out."""
@@ -202,16 +211,18 @@ class _Wheel:
         return -0.5 * (square + narrowed)
 
     def draw_nuisance(self, z: Array, prior: Prior, generator: np.random.Generator) -> Array:
-        """Draws of what is particular to this wheel, given each draw of the style, (draws, 3)."""
-        precision, pull, _ = self._update(z, prior)
+        """Draws of what is particular to this wheel, given each draw of the style, (draws, particulars)."""
+        misfit, columns = self._seen(z, prior)
+        turned = columns.transpose(0, 2, 1)
+        precision = np.eye(columns.shape[2]) + turned @ columns
+        mean = np.linalg.solve(precision, turned @ misfit[..., None])[..., 0]
         root = np.linalg.cholesky(np.linalg.inv(precision))
-        mean = np.linalg.solve(precision, pull[..., None])[..., 0]
-        return mean + np.einsum("sij,sj->si", root, generator.standard_normal(mean.shape))
+        return np.asarray(mean + np.einsum("sij,sj->si", root, generator.standard_normal(mean.shape)))
 
     def mass(self, z: Array, prior: Prior, nuisance: Array) -> Array:
         """Mass by draw and time [kg]."""
-        loss = self.emulator.loss_kg(z)
-        return self._plain(loss) + np.einsum("sti,si->st", self.columns(loss, prior), nuisance)
+        loss, by_rh = self.emulator.loss_and_slope(z)
+        return self._plain(loss) + np.einsum("sti,si->st", self.columns(z, loss, by_rh, prior), nuisance)
 
 
 def fit_weighings(
@@ -223,13 +234,13 @@ def fit_weighings(
 
     Parameters
     ----------
-    cases : wheels of one style in one place; draws : size of the sample kept; seed : of its random numbers
+    cases : wheels of one style in one place; prior : that of the first one's rind unless given; draws : size of the sample kept; seed : of its random numbers
 
     Raises
     ------
     PhysicsError : a weighing that the air does not reach, or impossible air.
     """
-    prior = prior or Prior()
+    prior = prior or (Prior.of(cases[0].parameters.rind) if cases else Prior())
     wheels = []
     for case in cases:
         if case.weighings:
@@ -248,7 +259,7 @@ def fit_wheels(wheels: Sequence[_Wheel], prior: Prior, *, draws: int = DRAWS, se
             total += wheel.log_likelihood(z, prior)
         return total
 
-    z = draw_posterior(log_likelihood, 3, REACH, draws, generator)
+    z = draw_posterior(log_likelihood, DIMENSIONS, REACH, draws, generator)
     count = sum(w.count for w in wheels)
     return RindFit(z, prior, count, tuple(w.case for w in wheels), seed, _chance(wheels, prior, z))
 
@@ -262,6 +273,24 @@ def _chance(wheels: Sequence[_Wheel], prior: Prior, z: Array) -> float:
     for wheel in wheels:
         square = square + wheel.misfit(z, prior)[0]
     return float(chi2.sf(np.min(square), count))
+
+
+def wandered(off: Sequence[Array], at_s: Array) -> Array:
+    """Extra loss by the end of each interval, one standard deviation: (draws, times, intervals) [kg].
+
+    What is off stays so for `WANDER_S` and is then off otherwise: over a longer interval the parts average out.
+
+    Parameters
+    ----------
+    off : extra loss were each cause off by one deviation all the time, (draws, times) [kg]
+    at_s : the times, in any order [s]
+    """
+    order = np.argsort(at_s, kind="stable")
+    length = np.diff(at_s[order], prepend=0.0)
+    square = sum(np.diff(part[:, order], axis=1, prepend=0.0) ** 2 for part in off)
+    size = np.sqrt(square * np.minimum(1.0, WANDER_S / np.maximum(length, 1.0)))
+    later = at_s[:, None] >= at_s[order][None, :]
+    return np.asarray(later * size[:, None, :])
 
 
 def _three(values: Array) -> tuple[float, float, float]:

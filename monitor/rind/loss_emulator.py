@@ -2,11 +2,14 @@
 
 Wrap, diffusivity and humidity bias are laid out on a grid of Chebyshev points; every point is a wheel of one
 twin, so a wheel's whole history under all of them is one replay. Between the points the loss is the
-interpolating polynomial: within 0.5 % of the twin itself (tests/rind/test_fitting.py).
+interpolating polynomial: within 0.5 % of the twin itself, 3 % over the widest prior (tests/rind/test_fitting.py).
 """
 
 from __future__ import annotations
 
+import copy
+import dataclasses
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -21,8 +24,12 @@ from monitor.rind.twin import Twin
 
 Array: TypeAlias = NDArray[np.float64]
 
-POINTS = (8, 7, 4)
+DIMENSIONS = 5
+"""Unknowns of a style in a place: wrap, diffusivity, humidity bias, how much wheels differ, and how rinds age."""
+POINTS = (9, 7, 4)
 """Grid points for wrap, diffusivity and humidity bias; the loss is nearly straight in the last."""
+AGED_FROM_S = 60 * 86_400.0
+"""Age at which a rind is as the style's values have it [s]."""
 REACH = 3.0
 """How far the grid goes, in standard deviations of the prior; beyond it the prior is taken as zero."""
 
@@ -36,23 +43,45 @@ class Prior:
     Attributes
     ----------
     log_wrap, log_diffusivity : standard deviation of the natural logarithm [-]; Van Slyke's table leaves 0.37 and
-        0.78 for the cloth-bound rind, and makers differ more than his cheeses did
+        0.78 for the cloth-bound rind, and makers differ more than his cheeses did; see `of` for other rinds
     rh_bias_pct : standard deviation [% RH]; data sheets give 1.5-3 for sensors of this kind
-    wheel_scatter : how much wheels of one make differ in loss, as a fraction (assumed, no source) [-]
+    wheel_scatter : how much wheels of one style differ in loss, as a fraction, with its own doubt ``log_scatter``, a
+        standard deviation of the natural logarithm (assumed, no source; the weighings of several wheels settle it) [-]
+    wander : how far a wheel's pace strays for two months at a time, as a fraction (assumed, no source) [-]
+    rh_wander_pct : how far the humidity at a shelf strays so from what its sensor says (assumed, no source) [% RH]
+    ageing : standard deviation of the power of age by which loss departs from the twin's, since a wrap is not the
+        same all its life (assumed, no source) [-]
     first_mass_kg : doubt about the mass at the start [kg]
     """
 
     log_wrap: float = 0.5
     log_diffusivity: float = 0.7
     rh_bias_pct: float = 2.0
-    wheel_scatter: float = 0.02
+    wheel_scatter: float = 0.05
+    log_scatter: float = 0.7
+    wander: float = 0.06
+    rh_wander_pct: float = 1.0
+    ageing: float = 0.06
     first_mass_kg: float = 0.0
 
     def __post_init__(self) -> None:
-        for name in ("log_wrap", "log_diffusivity", "rh_bias_pct", "wheel_scatter", "first_mass_kg"):
-            value = getattr(self, name)
+        for field in dataclasses.fields(self):
+            name, value = field.name, getattr(self, field.name)
             if not 0.0 <= value < 10.0:
                 raise PhysicsError(f"prior {name} {value!r}: 0 to 10 is expected")
+
+    @classmethod
+    def of(cls, rind: str) -> Prior:
+        """What is held of a kind of rind.
+
+        Without cloth, published losses ask for wraps from 1.5e8 (Camembert) to 1e9 Pa m2 s/kg (blue; both Thom &
+        Fisk 1918), ln 1.9 apart, and none is published for the other rinds: ln sd 1.
+        """
+        return cls() if rind == "cloth-bound" else cls(log_wrap=1.0)
+
+    def scatter(self, z: Array) -> Array:
+        """How much wheels differ in loss, as a fraction, by draw; z in standard deviations, (draws, 5) [-]."""
+        return np.asarray(self.wheel_scatter * np.exp(self.log_scatter * np.clip(z[:, 3], -REACH, REACH)))
 
     def apply(self, base: RindParameters, z: Array) -> RindParameters:
         """The parameters at a point of the grid, z in standard deviations."""
@@ -85,6 +114,7 @@ class LossEmulator:
     def __init__(
         self, base: RindParameters, series: AirSeries, at_s: Array, prior: Prior, *, shells: int = 24
     ) -> None:
+        self.prior = prior
         self.at_s = np.atleast_1d(np.asarray(at_s, dtype=np.float64))
         ends = np.concatenate([[0.0], series.ends_s])
         if self.at_s.size and not (self.at_s.min() >= 0.0 and self.at_s.max() <= ends[-1] * (1.0 + 1e-9)):
@@ -132,11 +162,44 @@ class LossEmulator:
             (unseen[low] + share * (unseen[high] - unseen[low])).mean(axis=1),
         )
 
+    def at(self, times: Sequence[int]) -> LossEmulator:
+        """The same for some of its times, by number."""
+        chosen, which = copy.copy(self), list(times)
+        chosen.at_s, chosen.unseen_kg = self.at_s[which], self.unseen_kg[which]
+        by_time = self._coefficients.reshape(-1, self.at_s.size)[:, which]
+        chosen._coefficients = by_time.reshape(POINTS[0], -1)
+        return chosen
+
     def loss_kg(self, z: Array) -> Array:
-        """Loss at points z (points, 3) in standard deviations of the prior, by time: (points, times) [kg]."""
-        scaled = np.clip(z / REACH, -1.0, 1.0)
+        """Loss at points z (points, 3 or more) in standard deviations of the prior, by time: (points, times) [kg]."""
+        return self.loss_and_slope(z)[0]
+
+    def loss_and_slope(self, z: Array) -> tuple[Array, Array]:
+        """Loss as `loss_kg`, and how much more it were in air drier by 1 % RH: [kg], [kg/%]."""
+        scaled = np.clip(z[:, :3] / REACH, -1.0, 1.0)
         basis = [chebyshev.chebvander(scaled[:, k], POINTS[k] - 1) for k in range(3)]
         times = self.at_s.size
         first = (basis[0] @ self._coefficients).reshape(-1, POINTS[1], POINTS[2] * times)
         second = np.einsum("sj,sjk->sk", basis[1], first).reshape(-1, POINTS[2], times)
-        return np.einsum("sj,sjk->sk", basis[2], second)
+        rise = self._slopes(scaled[:, 2])
+        loss, by_rh = (np.einsum("sj,sjk->sk", part, second) for part in (basis[2], rise))
+        aged = self.aged(z)
+        return loss * aged, by_rh * aged
+
+    def aged(self, z: Array) -> Array:
+        """Loss over the twin's own, as rinds close or open with age: (points, times) [-]; 1 where z has no age."""
+        if z.shape[1] < DIMENSIONS:
+            return np.ones((1, 1))
+        log_age = np.log(np.maximum(self.at_s, 86_400.0) / AGED_FROM_S)
+        return np.asarray(np.exp(self.prior.ageing * np.clip(z[:, 4:5], -REACH, REACH) * log_age))
+
+    def _slopes(self, scaled: Array) -> Array:
+        """Of each Chebyshev polynomial of the humidity bias, by 1 % RH."""
+        count = POINTS[2]
+        rise = chebyshev.chebder(np.eye(count), axis=0)
+        width = REACH * self.prior.rh_bias_pct
+        return (
+            chebyshev.chebvander(scaled, count - 2) @ rise / width
+            if width
+            else np.zeros((scaled.size, count))
+        )

@@ -17,19 +17,27 @@ HOUR, DAY = 3600.0, 86_400.0
 
 
 def lived(twin: Twin, days: float, celsius: object, rh: object, step_s: float = 6 * HOUR) -> Twin:
+    """Carried on through steady air, in records of this length and steps of at most an hour."""
     for _ in range(round(days * DAY / step_s)):
         twin.advance(step_s, celsius, rh, 0.2)
     return twin
 
 
-def test_water_is_conserved_over_two_years_of_hourly_air() -> None:
-    """Shells, free water and what left agree to 1e-9, with dew, breathing, gaps and bare rinds among them."""
+HOURS = 4_000
+
+
+def test_water_is_conserved_hour_by_hour() -> None:
+    """Shells, free water and what left agree to 1e-9, with dew, breathing, gaps and bare rinds among them.
+
+    Half a year of hourly air here; ``python -m tests.benchmarks twin`` lives through two years with 5,000 wheels and
+    stops where more is missing.
+    """
     generator = np.random.default_rng(5)
     wheels = [CLOTH, BARE, *(PRESETS[k] for k in ("natural", "washed", "bloomy"))]
     twin = Twin(wheels)
-    celsius = 11.5 + 2.0 * np.sin(np.arange(17_520) / 24 * 2 * np.pi) + generator.normal(0, 0.5, 17_520)
-    rh = np.clip(90.0 + 8.0 * np.sin(np.arange(17_520) / 700.0) + generator.normal(0, 3, 17_520), 0.0, 100.0)
-    rh[generator.random(17_520) < 0.01] = np.nan
+    celsius = 11.5 + 2.0 * np.sin(np.arange(HOURS) / 24 * 2 * np.pi) + generator.normal(0, 0.5, HOURS)
+    rh = np.clip(90.0 + 8.0 * np.sin(np.arange(HOURS) / 300.0) + generator.normal(0, 3, HOURS), 0.0, 100.0)
+    rh[generator.random(HOURS) < 0.01] = np.nan
     dewy = False
     for t, h in zip(celsius, rh, strict=True):
         twin.advance(HOUR, t, h, 0.2)
@@ -62,7 +70,7 @@ def any_pairs(wraps: list[float], seed: int) -> Twin:
     return Twin(wheels + wheels)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(
     st.floats(4.0, 20.0),
     st.floats(40.0, 97.0),
@@ -128,26 +136,26 @@ def test_a_fresh_bare_face_in_desert_air_never_dries_below_nothing(step_s: float
 @settings(max_examples=10, deadline=None)
 @given(st.floats(4.0, 20.0), st.floats(50.0, 93.0), WRAPS, st.floats(1e7, 5e9))
 def test_thicker_wrap_never_dries_faster(t: float, rh: float, wraps: list[float], more: float) -> None:
-    """Over a fortnight of the same air."""
-    loss = lived(pairs(wraps, more), 14, t, rh).loss_kg
+    """Over five days of the same air."""
+    loss = lived(pairs(wraps, more), 5, t, rh).loss_kg
     assert np.all(loss[PAIRS:] < loss[:PAIRS])
 
 
 @settings(max_examples=10, deadline=None)
 @given(st.floats(2.0, 16.0), st.floats(50.0, 90.0), st.floats(0.5, 6.0), WRAPS)
 def test_warmer_at_equal_humidity_dries_faster(t: float, rh: float, more: float, wraps: list[float]) -> None:
-    """Over a fortnight, wheels starting at their air's temperature."""
+    """Over five days, wheels starting at their air's temperature."""
     twin = pairs(wraps)
     air_c = np.repeat([t, t + more], PAIRS)
     twin.state.surface_c, twin.state.core_c = air_c.copy(), air_c.copy()
-    loss = lived(twin, 14, air_c, rh).loss_kg
+    loss = lived(twin, 5, air_c, rh).loss_kg
     assert np.all(loss[PAIRS:] > loss[:PAIRS])
 
 
 def test_smaller_wheels_lose_a_larger_share() -> None:
     """More surface for each kilogram: a 5.7 kg wheel beside one of 25 kg."""
     small = CLOTH.with_values({"diameter_m": 0.1524, "height_m": 0.3048, "mass_kg": 5.67})
-    share = lived(Twin([CLOTH, small]), 90, 12.0, 82.0).loss_fraction
+    share = lived(Twin([CLOTH, small]), 20, 12.0, 82.0).loss_fraction
     assert share[1] > 1.3 * share[0]
 
 
@@ -233,17 +241,17 @@ def test_lifting_the_cloth_speeds_drying_from_then_on() -> None:
 
 
 def test_ten_minute_and_hourly_records_come_to_the_same() -> None:
-    """Six records of ten minutes or one of an hour: the same month to 0.1 % of the loss."""
+    """Six records of ten minutes or one of an hour: the same week to 0.3 % of the loss."""
     fine, coarse = Twin([CLOTH, BARE]), Twin([CLOTH, BARE])
-    lived(fine, 30, 12.0, 80.0, 600.0)
-    lived(coarse, 30, 12.0, 80.0, HOUR)
-    assert coarse.loss_kg == pytest.approx(fine.loss_kg, rel=1e-3)
+    lived(fine, 7, 12.0, 80.0, 600.0)
+    lived(coarse, 7, 12.0, 80.0, HOUR)
+    assert coarse.loss_kg == pytest.approx(fine.loss_kg, rel=3e-3)
 
 
 @pytest.mark.parametrize("rh", [0.0, 5.0, 100.0])
 def test_extreme_air_stays_finite(rh: float) -> None:
     """Desert and fog, bare and long: no NaN, no negative water, no lost gram."""
-    twin = lived(Twin([BARE, PRESETS["bloomy"]]), 60, 30.0, rh)
+    twin = lived(Twin([BARE, PRESETS["bloomy"]], longest_step_s=6 * HOUR), 60, 30.0, rh)
     assert np.all(np.isfinite(twin.mass_kg))
     assert np.all(twin.moisture > 0.0)
     assert np.all((twin.rind_water_activity >= 0.0) & (twin.rind_water_activity <= 1.0))
