@@ -9,17 +9,19 @@ from pathlib import Path
 import click
 import pandas as pd
 
-from monitor.climate.air_records import judged_span
-from monitor.clock import rfc3339
+from monitor.climate.air_records import judged_span, without_those_apart
+from monitor.clock import TEN_MINUTES_MS, from_ms, rfc3339
 from monitor.errors import SiteFileError
-from monitor.intake.calibration import judging
+from monitor.intake.calibration import judging, off_the_others
 from monitor.intake.quality import SCHEME
-from monitor.records import GOOD_FLAGS
-from monitor.site import Site, load
+from monitor.records import GOOD_FLAGS, Flag
+from monitor.site import Sensor, Site, load
 from monitor.store import open_store
 from monitor.store.exporting import moment_ms
+from monitor.store.gaps import gaps
 from monitor.store.protocol import Store
 
+COMPARED = ("temperature", "humidity")
 COLUMNS = ("time", "sensor", "quantity", "raw", "value", "flag", "reason", "scheme")
 
 
@@ -59,6 +61,59 @@ def judged(site_file: Path, sensor: str, start: str | None, end: str | None, dou
 def judged_readings(
     site: Site, store: Store, sensor: str, quantity: str, start_ms: int, end_ms: int
 ) -> pd.DataFrame:
-    """Readings of a span as the air records take them: columns ``raw``, ``value``, ``flag``, ``reason``."""
-    frame = judged_span(store, judging(site), site.sensor_by_id[sensor], quantity, start_ms, end_ms)
-    return frame.assign(raw=store.read(sensor, quantity, start_ms, end_ms)["value"])
+    """Readings of a span as the air records take them: columns ``raw``, ``value``, ``flag``, ``reason``.
+
+    Where nothing came for several intervals a row without a value stands for what is missing, with flag 9.
+    """
+    own = site.sensor_by_id[sensor]
+    frame = judged_span(store, judging(site), own, quantity, start_ms, end_ms)
+    frame = _beside_the_others(site, store, own, quantity, frame)
+    raw = store.read(sensor, quantity, start_ms, end_ms)["value"]
+    return _with_gaps(frame.assign(raw=raw), own)
+
+
+def _beside_the_others(
+    site: Site, store: Store, own: Sensor, quantity: str, frame: pd.DataFrame
+) -> pd.DataFrame:
+    """The frame with what is off the other sensors at the place, by ten-minute means, as suspect."""
+    beside = [
+        s for s in site.sensors if (s.room, s.place) == (own.room, own.place) and quantity in s.quantities
+    ]
+    if frame.empty or len(beside) < 3 or quantity not in COMPARED:
+        return frame
+    times = pd.DatetimeIndex(frame.index).as_unit("ms").asi8
+    first, last = (int(time) // TEN_MINUTES_MS * TEN_MINUTES_MS for time in (times[0], times[-1]))
+    good = [(s, _good(site, store, s, quantity, first, last + TEN_MINUTES_MS)) for s in beside]
+    left = {sensor.id: found[quantity] for sensor, found in without_those_apart(good, off_the_others)}[own.id]
+    off = frame.index.isin(left.index[left.isna()])
+    return frame.assign(
+        flag=frame["flag"].where(~off, int(Flag.SUSPECT)),
+        reason=frame["reason"].where(~off, f"{quantity} off the others at its place"),
+    )
+
+
+def _good(
+    site: Site, store: Store, sensor: Sensor, quantity: str, start_ms: int, end_ms: int
+) -> pd.DataFrame:
+    found = judged_span(store, judging(site), sensor, quantity, start_ms, end_ms)
+    good = found["flag"].isin(GOOD_FLAGS) & found["value"].notna()
+    return found.loc[good, ["value"]].rename(columns={"value": quantity})
+
+
+def _with_gaps(frame: pd.DataFrame, sensor: Sensor) -> pd.DataFrame:
+    times = pd.DatetimeIndex(frame.index).as_unit("ms").asi8
+    missing = gaps(times, sensor.interval_s)
+    if not missing:
+        return frame
+    rows = pd.DataFrame(
+        {
+            "value": float("nan"),
+            "raw": float("nan"),
+            "flag": int(Flag.MISSING),
+            "reason": [f"nothing for {(end - start) / 3_600_000:.1f} h" for start, end in missing],
+        },
+        index=pd.DatetimeIndex(
+            [from_ms(start + round(sensor.interval_s * 1000)) for start, _ in missing], name=frame.index.name
+        ).as_unit("ms"),
+    )
+    return pd.concat([frame, rows]).sort_index(kind="stable")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -152,3 +153,38 @@ def test_what_readings_are_taken_for_is_shown(site_path: Path, capsys: Captured)
     assert header == "time,sensor,quantity,raw,value,flag,reason,scheme"
     assert only.startswith("2026-03-01T12:05:00Z,rack-1,humidity,60.0,58.77")
     assert only.endswith(f',3,"humidity spike: away from both neighbours, which agree",{SCHEME}')
+
+
+def judged_lines(site_path: Path, capsys: Captured, sensor: str) -> list[list[str]]:
+    capsys.readouterr()
+    assert main(["judged", str(site_path), sensor, "--doubtful"]) == 0
+    return list(csv.reader(capsys.readouterr().out.splitlines()))[1:]
+
+
+def test_what_is_off_the_others_is_shown(tmp_path: Path, capsys: Captured) -> None:
+    """Of three sensors at a rack one stands 12 % above the others for half an hour: its readings are suspect, theirs
+    are not, just as the air records take them."""
+    path = write_site(tmp_path, 1883, ["rack-1", "rack-2", "rack-3"])
+    start = 1_772_366_400_000
+    store = open_store(load(path))
+    for number, above in enumerate((0.0, 0.4, 12.0), start=1):
+        values = [86.0 + minute % 3 / 10 + (above if minute >= 30 else 0.0) for minute in range(60)]
+        store.write(
+            [Reading(f"rack-{number}", "humidity", start + m * 60_000, v) for m, v in enumerate(values)]
+        )
+    store.close()
+    off = judged_lines(path, capsys, "rack-3")
+    assert [line[0] for line in off] == [f"2026-03-01T12:{minute}:00Z" for minute in range(30, 60)]
+    assert {tuple(line[5:7]) for line in off} == {("3", "humidity off the others at its place")}
+    assert judged_lines(path, capsys, "rack-1") == []
+
+
+def test_a_gap_is_shown_as_missing(site_path: Path, capsys: Captured) -> None:
+    """Two and a half hours without a reading are one line with flag 9, from the first reading that did not come."""
+    start, store = 1_772_366_400_000, open_store(load(site_path))
+    times = [start + minute * 60_000 for minute in (0, 1, 2, 152, 153)]
+    store.write([Reading("rack-1", "humidity", time, 86.0 + n / 10) for n, time in enumerate(times)])
+    store.close()
+    assert judged_lines(site_path, capsys, "rack-1") == [
+        ["2026-03-01T12:03:00Z", "rack-1", "humidity", "", "", "9", "nothing for 2.5 h", SCHEME]
+    ]
