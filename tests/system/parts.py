@@ -8,7 +8,8 @@ import signal
 import socket
 import subprocess
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -109,3 +110,20 @@ def _own_name() -> str:
     import pwd
 
     return pwd.getpwuid(os.getuid()).pw_name
+
+
+@contextmanager
+def victoria_metrics(folder: Path) -> Iterator[str]:
+    """A server of one's own that takes InfluxDB's write protocol; its address."""
+    port = free_port()
+    process = subprocess.Popen(
+        [need("victoria-metrics"), f"-storageDataPath={folder / 'vm'}", f"-httpListenAddr=127.0.0.1:{port}",
+         "-retentionPeriod=100y"],
+        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    try:
+        wait_for(lambda: listens(port), what="victoria-metrics' port")
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        process.terminate()
+        process.wait(20)

@@ -8,7 +8,6 @@ That server answers no Flux; what a real InfluxDB answers is tried where the env
 from __future__ import annotations
 
 import json
-import subprocess
 import urllib.parse
 import urllib.request
 from collections.abc import Iterator
@@ -21,23 +20,15 @@ from monitor.records import AirRecord, Reading
 from monitor.store.influx import InfluxStore
 from monitor.store.influx_far import InfluxFar
 from monitor.store.spool import NearStore
-from tests.system.parts import free_port, listens, need, wait_for
+from tests.system.parts import victoria_metrics, wait_for
 
 pytestmark = pytest.mark.system
 
 
 @pytest.fixture
 def server(tmp_path: Path) -> Iterator[str]:
-    port = free_port()
-    process = subprocess.Popen(
-        [need("victoria-metrics"), f"-storageDataPath={tmp_path / 'vm'}", f"-httpListenAddr=127.0.0.1:{port}",
-         "-retentionPeriod=100y"],
-        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-    )  # fmt: skip
-    wait_for(lambda: listens(port), what="victoria-metrics' port")
-    yield f"http://127.0.0.1:{port}"
-    process.terminate()
-    process.wait(20)
+    with victoria_metrics(tmp_path) as url:
+        yield url
 
 
 def exported(server: str, name: str) -> dict[tuple[str, ...], dict[int, float]]:
