@@ -201,7 +201,8 @@ class Outbox:
         )
         found = connection.execute(query).first()
         told = _alarms_of(connection, [found.id]) if found is not None else []
-        if found is None or not _goes_with(alarm, told, now_ms - found.created_ms):
+        others = [row for row in told if row["id"] != alarm["id"]]
+        if found is None or not _goes_with(alarm, others, now_ms - found.created_ms):
             return False
         _link(connection, found.id, alarm["id"])
         return True

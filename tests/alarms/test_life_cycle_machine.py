@@ -30,8 +30,8 @@ from monitor.site.alarm_settings import ByPriority
 from tests.alarms.samples import MINUTE, START, dry, make_site
 
 FINDINGS: dict[str, Finding] = {
-    "dry": dry(),
-    "warm": dry(Priority.HIGH, aspect="temperature-high", what="Too warm"),
+    "dry": dry(cause="air:vault"),
+    "warm": dry(Priority.HIGH, aspect="temperature-high", what="Too warm", cause="air:vault"),
     "silent": dry(rule="silence", aspect="", sensor="nv-1", what="Sensor nv-1 silent"),
     "broker": dry(rule="monitor", room="", style="", aspect="broker", wheels=0, what="No connection"),
 }
@@ -310,7 +310,7 @@ class LifeCycle(RuleBasedStateMachine):
 
 TestLifeCycle = LifeCycle.TestCase
 TestLifeCycle.settings = settings(
-    max_examples=int(os.environ.get("MATURING_LIFE_CYCLE_EXAMPLES", "25")),
+    max_examples=int(os.environ.get("MATURING_LIFE_CYCLE_EXAMPLES", "12")),
     stateful_step_count=25,
     deadline=None,
     suppress_health_check=list(HealthCheck),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -159,23 +158,3 @@ def test_a_channel_that_keeps_failing_is_an_alarm_on_the_other(
     rounds(site, alarms, time, 1)
     assert hook.taken[-1][0]["title"].startswith("Over: Hollow Farm")
     assert not any("route mail" in str(m) for _, m, _ in mail.mails)
-
-
-def test_forty_silent_sensors_are_two_messages_to_a_person(site: Site, alarms: Alarms, hook: Webhook) -> None:
-    """A power cut quietens forty sensors within two minutes: one message when it begins, one when it is over."""
-    held = site.model_copy(update={"alarms": AlarmSettings()}).at(site.path)
-    watching = Alarms(alarms.journal, held)
-    silent = [
-        replace(
-            dry(), rule="silence", sensor=f"s-{n:02}", aspect="", what=f"Sensor s-{n:02} silent for 3 min"
-        )
-        for n in range(40)
-    ]
-    time = Time()
-    sender = Sender(held, watching, clock=time)
-    for gone in (10, 25, 40, 40, 40, 40, 12, 0, 0, 0, 0):
-        watching.update(silent[:gone], time.now_ms)
-        sender.send_waiting()
-        time.now_ms += MINUTE
-    assert [body["title"] for body, _ in hook.taken] == ["Needs you: North vault", "Over: North vault"]
-    assert "40 sensors are silent" in hook.taken[0][0]["message"]

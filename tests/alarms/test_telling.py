@@ -108,10 +108,20 @@ def test_later_findings_of_a_cause_that_was_told_make_no_further_message(opened_
         for n in range(12)
     ]
     nora.live(10, silent[:4])
-    nora.live(60, silent)
+    nora.live(60, silent, step=5)
     nora.live(10, [])
     assert nora.heard == ["Needs you: North vault", "Over: North vault"]
     assert "12 sensors" in nora.words[1].line
+
+
+def test_what_comes_back_after_its_end_was_told_is_told_again(opened: Opened) -> None:
+    """A cause that was told to be over an hour ago is news when it comes back, each time."""
+    _, nora = opened()
+    gas = dry(Priority.CRITICAL, rule="gases", cause="gas:vault")
+    for _ in range(2):
+        nora.live(10, [gas])
+        nora.live(10, [])
+    assert nora.heard == ["Now: North vault", "Over: North vault"] * 2
 
 
 def test_what_is_over_before_it_leaves_is_not_told(opened: Opened) -> None:
@@ -144,10 +154,10 @@ def test_over_for_a_moment_is_no_news(opened: Opened) -> None:
 def test_one_who_does_not_answer_is_reminded_a_few_times(opened: Opened) -> None:
     """Every 30 minutes, twice, while nobody has acknowledged; after that the daily message must do."""
     alarms, nora = opened(remind_min=ByPriority(medium=30), reminders=2)
-    nora.live(180, [dry()])
+    nora.live(180, [dry()], step=5)
     assert nora.heard == ["Needs you: North vault", "Still: North vault", "Still: North vault"]
     alarms.acknowledge(1, "Nora", now_ms=nora.now)
-    nora.live(120, [dry()])
+    nora.live(120, [dry()], step=5)
     assert len(nora.heard) == 3
 
 
@@ -173,7 +183,7 @@ def test_an_answer_in_time_keeps_the_next_person_asleep(opened: Opened, site: Si
     piet = Person(with_settings(site, routes=routes), alarms, "second")
     piet.live(5, [dry()])
     alarms.acknowledge(1, "Nora", now_ms=piet.now)
-    piet.live(60, [dry()])
+    piet.live(60, [dry()], step=5)
     piet.live(10, [])
     assert piet.heard == []
 
