@@ -81,8 +81,25 @@ def check(context: click.Context, site_file: Path) -> None:
         count = f"{len(faults)} fault{'' if len(faults) == 1 else 's'}"
         click.echo(f"maturing-room: {count} in {site_file}; mend them and check again", err=True)
         context.exit(2)
+    for note in _notes(site):
+        click.echo(f"note: {note}", err=True)
     rooms, sensors, styles = len(site.rooms), len(site.sensors), len(site.styles)
     click.echo(f"{site_file}: fine ({rooms} rooms, {sensors} sensors, {styles} styles)")
+
+
+def _notes(site: Any) -> list[str]:
+    """What the environment lacks to send messages: no fault of the file, which may be checked elsewhere."""
+    if not site.routes:
+        return []
+    from monitor.alarms.sender import address_faults
+    from monitor.alarms.tokens import secret_of
+
+    notes = address_faults(site)
+    try:
+        secret_of(site)
+    except MonitorError as error:
+        notes.append(str(error))
+    return notes
 
 
 @cli.command(epilog="Example: maturing-room rooms site.toml --json | jq '.rooms[].sentence'")

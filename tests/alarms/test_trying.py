@@ -161,6 +161,19 @@ def test_an_address_that_cannot_be_used_is_told_without_its_secret(
     assert "nora@" not in said
 
 
+def test_a_check_notes_what_the_environment_lacks(
+    site: Site, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The file is fine, and may be checked elsewhere; that messages would wait here is a note."""
+    monkeypatch.delenv("MATURING_ROUTE_PHONE", raising=False)
+    assert main(["check", str(site.path)]) == 0
+    said = capsys.readouterr().err
+    assert (
+        "note: route phone: environment variable MATURING_ROUTE_PHONE holds no address; its messages wait"
+        in said
+    )
+
+
 def test_an_unknown_route_is_refused_with_those_there_are(
     site: Site, capsys: pytest.CaptureFixture[str]
 ) -> None:
