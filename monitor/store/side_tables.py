@@ -76,20 +76,32 @@ def air_frame(
 def latest_air(connection: sqlite3.Connection) -> list[AirRecord]:
     """The newest air record of every room and place, found by skipping along the key."""
     found: list[AirRecord] = []
-    key = ("", "")
     names = ", ".join(AIR_FIELDS)
-    while True:
-        # Jump to the next (room, place), then to its last record: two look-ups a place, however long the record.
-        place = connection.execute(
-            "SELECT room, place FROM air WHERE (room, place) > (?, ?) ORDER BY room, place LIMIT 1", key
-        ).fetchone()
-        if place is None:
-            return found
+    place = _next_place(connection, None)
+    while place is not None:
+        # Jump to the next (room, place), then to its last record: a few look-ups a place, however long the record.
         row = connection.execute(
             f"SELECT {names} FROM air WHERE room = ? AND place = ? ORDER BY start_ms DESC LIMIT 1", place
         ).fetchone()
         found.append(AirRecord(*row))
-        key = place
+        place = _next_place(connection, place)
+    return found
+
+
+def _next_place(connection: sqlite3.Connection, after: tuple[str, str] | None) -> tuple[str, str] | None:
+    """The room and place that follow in the key.  Asked in two steps: SQLite would look through every record of a
+    place for ``(room, place) > (?, ?)``."""
+    found = None
+    if after is not None:
+        found = connection.execute(
+            "SELECT room, place FROM air WHERE room = ? AND place > ? ORDER BY place LIMIT 1", after
+        ).fetchone()
+    if found is None:
+        found = connection.execute(
+            "SELECT room, place FROM air WHERE room > ? ORDER BY room, place LIMIT 1",
+            (after[0] if after else "",),
+        ).fetchone()
+    return found
 
 
 def put_rejects(connection: sqlite3.Connection, rejects: Iterable[Reject], most: int) -> None:
