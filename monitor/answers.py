@@ -9,6 +9,7 @@ import threading
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from weakref import WeakKeyDictionary
 
 import pandas as pd
 
@@ -42,6 +43,9 @@ class Parts:
     alarms: Alarms
 
 
+_trails: WeakKeyDictionary[Store, dict[str, tuple[tuple[int, int], list[dict[str, Any]]]]] = (
+    WeakKeyDictionary()
+)
 _opened: dict[tuple[Path, str, Path], Parts] = {}
 _lock = threading.Lock()
 
@@ -218,6 +222,15 @@ class _Now:
         return bands
 
     def _trail(self, room: Room) -> list[dict[str, Any]]:
+        """The last 24 hours, read anew with each new record and otherwise once a minute: pages ask far oftener."""
+        newest = self._air.get((room.id, ""))
+        stamp = (newest.start_ms if newest else 0, self._at_ms // 60_000)
+        kept = _trails.setdefault(self._store, {})
+        if room.id not in kept or kept[room.id][0] != stamp:
+            kept[room.id] = (stamp, self._read_trail(room))
+        return kept[room.id][1]
+
+    def _read_trail(self, room: Room) -> list[dict[str, Any]]:
         frame = self._store.read_air(room.id, "", self._at_ms - DAY_MS, self._at_ms + 1)
         frame = frame.dropna(subset=["temperature_c", "rh_pct"])
         times = pd.DatetimeIndex(frame.index).as_unit("ms").asi8
