@@ -20,6 +20,7 @@ from monitor.health import BEAT, BEAT_LATE_AFTER_S, health_document, sensor_hear
 from monitor.records import AirRecord, Contents
 from monitor.review import review_wheel
 from monitor.review.next_to_grade import next_to_grade_document as make_next_to_grade
+from monitor.review.what_if import what_if
 from monitor.rules.finding import Finding, Priority
 from monitor.rules.paces import paces
 from monitor.site import Room, Sensor, Site
@@ -100,6 +101,20 @@ def review_document(site: Site, wheel: str) -> dict[str, Any]:
     """
     opened = parts(site)
     return review_wheel(site, opened.store, opened.ledger, wheel)
+
+
+def what_if_document(
+    site: Site, wheel: str, days: int, held: tuple[float, float] | None = None
+) -> dict[str, Any]:
+    """The ``what-if`` document of one wheel: how it would go on, ``held`` [degC, %] supposed besides.
+
+    Raises
+    ------
+    LedgerError
+        There is no such wheel, or the span or the climate is out of range.
+    """
+    opened = parts(site)
+    return what_if(site, opened.store, opened.ledger, [wheel], days=days, held=held)
 
 
 def next_to_grade_document(site: Site) -> dict[str, Any]:
