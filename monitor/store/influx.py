@@ -6,13 +6,14 @@ Marks, documents and rejects, which are small and change often, stay near.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from monitor.clock import DAY_MS, now_ms
-from monitor.errors import StoreAway, StoreError
+from monitor.errors import StoreError
 from monitor.records import AirRecord, Change, Reading, Reject
 from monitor.store.gathering import Gatherer, Teller
 from monitor.store.protocol import AirDay, Run, SeriesSummary, Written
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     from monitor.store.influx_far import InfluxFar
 
 BATCH = 5_000
+ASK_AGAIN_S = 60.0
+"""How long writing does without asking an InfluxDB that did not answer."""
 
 
 class InfluxStore:
@@ -40,6 +43,7 @@ class InfluxStore:
     def __init__(self, near: NearStore, far: InfluxFar, taken_in_elsewhere: bool = False) -> None:
         self.near, self.far = near, far
         self.taken_in_elsewhere = taken_in_elsewhere
+        self._ask_again_at = 0.0
         self._teller, self._gatherer = Teller(), Gatherer(near, far)
 
     def write(self, readings: Sequence[Reading]) -> Written:
@@ -71,11 +75,15 @@ class InfluxStore:
         return fresh, already, differing
 
     def _held_far(self, sensor: str, quantity: str, start_ms: int, end_ms: int) -> pd.DataFrame:
+        # Not to lose it and not to wait come first: carried later, it takes the place of what may be there.
+        nothing = pd.DataFrame({"value": []}, index=pd.DatetimeIndex([], tz="UTC"))
+        if time.monotonic() < self._ask_again_at:
+            return nothing
         try:
             return self.far.readings(sensor, quantity, start_ms, end_ms)
-        except StoreAway:
-            # Not to lose it comes first: carried later, it takes the place of what may be there.
-            return pd.DataFrame({"value": []}, index=pd.DatetimeIndex([], tz="UTC"))
+        except StoreError:
+            self._ask_again_at = time.monotonic() + ASK_AGAIN_S
+            return nothing
 
     def read(self, sensor: str, quantity: str, start_ms: int, end_ms: int) -> pd.DataFrame:
         """Readings in a span; see `Store.read`.

@@ -19,7 +19,7 @@ from tests.benchmarks import Figure
 from tests.system.parts import Mosquitto, wait_for
 from tests.system.running import publisher, write_site
 
-MESSAGES, SENSORS = 60_000, 50
+MESSAGES, SENSORS, ROUNDS = 40_000, 50, 3
 
 
 @dataclass
@@ -31,8 +31,11 @@ class Run:
 
 
 def run() -> list[Figure]:
-    one = _measured(1, False)
-    return [_figure(_measured(2, apart), one, apart) for apart in (False, True)]
+    # In turns and the best of each, since other work on the machine comes and goes.
+    kinds = ((1, False), (2, False), (2, True))
+    rounds = [[_measured(*kind) for kind in kinds] for _ in range(ROUNDS)]
+    one, shared, apart = (max(runs, key=lambda r: r.rate) for runs in zip(*rounds, strict=True))
+    return [_figure(shared, one, False), _figure(apart, one, True)]
 
 
 def _measured(count: int, apart: bool) -> Run:
