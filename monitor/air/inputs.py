@@ -47,7 +47,7 @@ def as_floats(values: Values, name: str) -> Array:
         if array.dtype.kind == "O" and any(isinstance(v, (str, bytes, bool)) for v in array.ravel()):
             raise TypeError("text among the numbers")
         return array.astype(np.float64, copy=False)
-    except (TypeError, ValueError) as error:
+    except (TypeError, ValueError, OverflowError) as error:
         raise PhysicsError(f"{name}: numbers are expected, got {values!r:.80} ({error})") from error
 
 

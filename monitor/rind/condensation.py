@@ -7,6 +7,7 @@ import numpy as np
 from monitor import air
 from monitor.air.inputs import Values, as_floats, require_range, temperatures
 from monitor.air.uncertainty import Estimate
+from monitor.errors import PhysicsError
 
 
 def condensation_margin(temperature_c: Values, rh_pct: Values, surface_temperature_c: Values) -> Values:
@@ -30,9 +31,16 @@ def condensation_margin(temperature_c: Values, rh_pct: Values, surface_temperatu
 
 
 def condenses(temperature_c: Values, rh_pct: Values, surface_temperature_c: Values) -> bool | None:
-    """Whether water condenses on a surface; None where it cannot be told. Scalars only, as above."""
-    margin = float(condensation_margin(temperature_c, rh_pct, surface_temperature_c))
-    return None if np.isnan(margin) else margin < 0.0
+    """Whether water condenses on a surface; None where it cannot be told. Scalars only, inputs as above.
+
+    Raises
+    ------
+    PhysicsError : impossible input, or more than one value.
+    """
+    margin = np.asarray(condensation_margin(temperature_c, rh_pct, surface_temperature_c))
+    if margin.ndim:
+        raise PhysicsError(f"one surface at one time is expected, got values of shape {margin.shape}")
+    return None if np.isnan(margin) else bool(margin < 0.0)
 
 
 def surface_humidity(temperature_c: Values, rh_pct: Values, surface_temperature_c: Values) -> Values:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor import air
+from monitor.air.inputs import as_floats
 from monitor.errors import PhysicsError
 
 Values: TypeAlias = Any
@@ -62,7 +63,7 @@ def heat_transfer_coefficient(air_speed_m_s: Values, length_m: Values = TYPICAL_
     ------
     PhysicsError : a speed outside 0..10 or a length of zero or less.
     """
-    speed, length = _known(air_speed_m_s), _known(length_m)
+    speed, length = _known(air_speed_m_s, "air_speed_m_s"), _known(length_m, "length_m")
     require(speed, 0.0, 10.0, "air_speed_m_s", "m/s")
     require(length, 1e-3, 10.0, "length_m", "m")
     forced = forced_transfer(speed, length)
@@ -82,10 +83,13 @@ def film_coefficient(heat_transfer: Values, pressure_pa: Values = air.STANDARD_P
     Parameters
     ----------
     heat_transfer : of the same film [W/m2/K]; pressure_pa : of the air [Pa]
+
+    Raises
+    ------
+    PhysicsError : what is no number.
     """
-    return (
-        VAPOUR_TO_AIR_MASS * heat_transfer / (AIR_HEAT_CAPACITY * pressure_pa * LEWIS_NUMBER**LEWIS_EXPONENT)
-    )
+    transfer, pressure = _known(heat_transfer, "heat_transfer"), _known(pressure_pa, "pressure_pa")
+    return VAPOUR_TO_AIR_MASS * transfer / (AIR_HEAT_CAPACITY * pressure * LEWIS_NUMBER**LEWIS_EXPONENT)
 
 
 def through_wrap(film: Values, wrap_resistance: Values) -> Values:
@@ -251,11 +255,8 @@ def require(values: Array, low: float, high: float, name: str, unit: str) -> Non
         )
 
 
-def _known(values: Values) -> Array:
-    try:
-        return np.asarray(values, dtype=np.float64)[()]
-    except (TypeError, ValueError) as error:
-        raise PhysicsError(f"numbers are expected, got {values!r:.80}") from error
+def _known(values: Values, name: str = "value") -> Array:
+    return as_floats(values, name)[()]
 
 
 def _steady(

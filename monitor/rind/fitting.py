@@ -11,6 +11,7 @@ less loss throughout, a pace that strays for months, doubt about its first mass,
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
@@ -45,9 +46,10 @@ class Weighing:
     sigma_kg: float = 0.005
 
     def __post_init__(self) -> None:
-        if not (np.isfinite(self.at_s) and self.at_s >= 0.0):
+        if not (_number(self.at_s) and self.at_s >= 0.0):
             raise PhysicsError(f"a weighing at {self.at_s!r} s: a time from the twin's start on is expected")
-        if not 0.0 < self.mass_kg <= 500.0 or not 0.0 < self.sigma_kg <= self.mass_kg:
+        known = _number(self.mass_kg) and _number(self.sigma_kg)
+        if not known or not 0.0 < self.mass_kg <= 500.0 or not 0.0 < self.sigma_kg <= self.mass_kg:
             raise PhysicsError(f"a weighing of {self.mass_kg!r} kg +- {self.sigma_kg!r} is impossible")
 
 
@@ -291,6 +293,10 @@ def wandered(off: Sequence[Array], at_s: Array) -> Array:
     size = np.sqrt(square * np.minimum(1.0, WANDER_S / np.maximum(length, 1.0)))
     later = at_s[:, None] >= at_s[order][None, :]
     return np.asarray(later * size[:, None, :])
+
+
+def _number(value: object) -> bool:
+    return isinstance(value, (int, float, np.number)) and not isinstance(value, bool) and math.isfinite(value)
 
 
 def _three(values: Array) -> tuple[float, float, float]:

@@ -251,7 +251,7 @@ def wheel_parameters(
     ------
     PhysicsError : an unknown rind or name, or an impossible value.
     """
-    if rind not in PRESETS:
+    if not isinstance(rind, str) or rind not in PRESETS:
         raise PhysicsError(f"no rind is named {rind!r}; there are: {', '.join(sorted(PRESETS))}")
     size = {"diameter_m": diameter_m, "height_m": height_m, "mass_kg": mass_kg}
     return PRESETS[rind].with_values({**size, **(values or {})})

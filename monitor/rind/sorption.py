@@ -14,6 +14,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.air.inputs import as_floats, require_range
 from monitor.errors import PhysicsError
 
 Array: TypeAlias = NDArray[np.float64]
@@ -36,7 +37,12 @@ moisture at a_w 0.6 (Acta Univ. Agric. Silvic. Mendel. Brun. 59/5). A style may 
 
 def molality(salt_fraction: float | Array, moisture_fraction: float | Array) -> float | Array:
     """Salt in the cheese's water [mol/kg], from salt and water in the whole cheese [kg/kg]."""
-    return salt_fraction / (SALT_MOLAR_MASS * moisture_fraction)
+    salt, moisture = (
+        as_floats(salt_fraction, "salt_fraction"),
+        as_floats(moisture_fraction, "moisture_fraction"),
+    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return (salt / (SALT_MOLAR_MASS * moisture))[()]
 
 
 def salt_water_activity(molality_mol_kg: float | Array) -> float | Array:
@@ -48,19 +54,21 @@ def salt_water_activity(molality_mol_kg: float | Array) -> float | Array:
     ------
     PhysicsError : a negative molality.
     """
-    if np.any(np.asarray(molality_mol_kg) < 0):
-        raise PhysicsError(f"molality {np.min(molality_mol_kg):g} mol/kg is impossible: expected 0 or more")
-    return 1.0 - SALT_SLOPE * np.minimum(molality_mol_kg, SATURATED_MOLALITY)
+    salt = as_floats(molality_mol_kg, "molality_mol_kg")
+    require_range(salt, 0.0, np.inf, "molality_mol_kg", "mol/kg")
+    return (1.0 - SALT_SLOPE * np.minimum(salt, SATURATED_MOLALITY))[()]
 
 
 def unripe_water_activity(salt_in_water_g: float | Array, ph: float | Array) -> float | Array:
     """Of an unripe cheese [-]: 0.9719 - 0.0044 [NaCl, g/100 g water] + 0.0041 pH (J. Dairy Res. 1990, abstract)."""
-    return 0.9719 - 0.0044 * salt_in_water_g + 0.0041 * ph
+    salt, acid = as_floats(salt_in_water_g, "salt_in_water_g"), as_floats(ph, "ph")
+    return (0.9719 - 0.0044 * salt + 0.0041 * acid)[()]
 
 
 def ripened_water_activity(ash_in_water_g: float | Array, npn_in_water_g: float | Array) -> float | Array:
     """Of a mould-ripened cheese [-]: 1.0058 - 0.0045 ash - 0.0107 NPN [g/100 g water] (abstract, R2 0.90)."""
-    return 1.0058 - 0.0045 * ash_in_water_g - 0.0107 * npn_in_water_g
+    ash, npn = as_floats(ash_in_water_g, "ash_in_water_g"), as_floats(npn_in_water_g, "npn_in_water_g")
+    return (1.0058 - 0.0045 * ash - 0.0107 * npn)[()]
 
 
 def oswin_salt(moisture: Array, molality_mol_kg: Array, constants: Array) -> tuple[Array, Array]:
@@ -130,4 +138,8 @@ def loss_by_moisture(
     first_moisture_fraction: float | Array, moisture_fraction: float | Array
 ) -> float | Array:
     """Share of its first mass that a cheese has lost when its water falls so, its dry matter kept [kg/kg]."""
-    return 1.0 - (1.0 - first_moisture_fraction) / (1.0 - moisture_fraction)
+    first = as_floats(first_moisture_fraction, "first_moisture_fraction")
+    now = as_floats(moisture_fraction, "moisture_fraction")
+    for name, wet in (("first_moisture_fraction", first), ("moisture_fraction", now)):
+        require_range(wet, 0.0, 0.99, name, "kg/kg")
+    return (1.0 - (1.0 - first) / (1.0 - now))[()]
