@@ -172,7 +172,7 @@ def _photos(about: About) -> tuple[Any, ...]:
     if len(about.wheels) != 1:
         return ()
     chosen = st.file_uploader(
-        say("Photos (may stay empty)"),
+        say("Photos (may stay empty; save once each shows its size)"),
         type=list(PICTURES),
         accept_multiple_files=True,
         key=about.field("photos"),

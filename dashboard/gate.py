@@ -22,7 +22,8 @@ from monitor.errors import SignInError
 SIGN_IN, SIGN_OUT, LANGUAGE = "/sign-in", "/sign-out", "/language"
 OPEN_PATHS = (SIGN_IN, SIGN_OUT, LANGUAGE, "/_stcore/health")
 YEAR_S = 365 * 86400
-OPEN_FOLDER = "/app/static/"
+OPEN_FOLDERS = ("/app/static/", "/static/")
+"""The typeface, and Streamlit's own scripts: the same for everyone, and an open page fetches them piece by piece."""
 LONGEST_FORM_BYTES = 20_000
 
 
@@ -43,8 +44,13 @@ class Gate:
 
     def _passes(self, asked: HTTPConnection) -> bool:
         path = asked.url.path
-        open_to_all = path in OPEN_PATHS or path.startswith(OPEN_FOLDER)
-        return open_to_all or self._door.sessions.who(asked.cookies.get(COOKIE)) is not None
+        if path in OPEN_PATHS or path.startswith(OPEN_FOLDERS):
+            return True
+        token, sessions = asked.cookies.get(COOKIE), self._door.sessions
+        # A page whose sign-in ended keeps its line, on which it asks for the password again and tells nothing else.
+        return sessions.who(token) is not None or (
+            asked.scope["type"] == "websocket" and sessions.ended(token)
+        )
 
 
 def _to_form(scope: Scope) -> Response:

@@ -62,6 +62,12 @@ def picture(svg: str, alt: str) -> str:
     return f'<img src="data:image/svg+xml;base64,{data}" alt="{text(alt, 1000)}" decoding="sync">'
 
 
+def put(html: str) -> None:
+    """Put HTML on the page where there is any."""
+    if html:
+        st.html(html)
+
+
 def end_mark() -> None:
     """The mark after everything else by which a reader of the page (a test, a printer) knows it is whole."""
     st.html('<span data-page-whole="yes"></span>')

@@ -38,6 +38,7 @@ TABLES = (
     "SHELVE_FOR",
     "WORK_KINDS",
     "WORK_HOURS",
+    "WEEKS",
     "FIGURES",
     "ACTS",
 )
@@ -46,7 +47,7 @@ OF_DOCUMENTS = (
     "high", "medium", "low", "critical", "drying", "mould", "warmth", "mites", "wetness", "humidity", "temperature",
     "make", "move", "inspection", "ironing", "grading", "weighing", "work", "undo", "remark", "sale", "loss", "promise",
     "{days} days too warm", "{days} days too cold", "{days} days too damp", "{days} days too dry",
-    "broker", "store", "disk", "clock", "channel", "spool", "sealed", "not sealed", "where", "from", "days", "outside its band",
+    "broker", "store", "disk", "clock", "channel", "spool", "sealed", "not sealed", "where", "from", "days", "outside its band", "as now", "as the style wants", "as set",
     "raise", "return", "acknowledge", "reset", "re-alarm", "shelve", "unshelve", "suppress", "release",
     "take out of service", "return to service", "changed", "note",
 )  # fmt: skip

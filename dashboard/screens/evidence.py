@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard.language import say
+from dashboard.look import put
 from dashboard.parts import cannot_be_read, headline
 from dashboard.plain import text
 from dashboard.source import Source
@@ -24,6 +25,6 @@ def show(source: Source) -> None:
         return
     if answer.fault:
         st.html(cannot_be_read(say("The evidence cannot be worked out anew."), answer))
-    st.html(shown(answer.document))
+    put(shown(answer.document))
     caution = say("What goes together need not cause the other. The fewer the entries, the wider the doubt.")
     st.html(f'<p class="caution">{text(caution)}</p>')

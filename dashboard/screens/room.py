@@ -12,7 +12,7 @@ import streamlit as st
 
 from dashboard.course import Chart, Point, draw, picture_of, ticks_below
 from dashboard.language import say
-from dashboard.look import notice
+from dashboard.look import notice, put
 from dashboard.parts import cannot_be_read, section, table
 from dashboard.plain import label, moment, shown_temperature, text, unit_sign, when
 from dashboard.source import Document, Source
@@ -90,7 +90,7 @@ def _course(source: Source, room: Room, places: list[str], days: int) -> None:
             f"{name}.svg",
             "image/svg+xml",
         )
-    st.html(_list_of(happened, source))
+    put(_list_of(happened, source))
 
 
 def _charts(source: Source, room: Room, documents: dict[str, Document], first: Document) -> list[Chart]:

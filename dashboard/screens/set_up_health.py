@@ -7,7 +7,7 @@ from typing import Any
 import streamlit as st
 
 from dashboard.language import say
-from dashboard.look import notice, shape
+from dashboard.look import notice, put, shape
 from dashboard.parts import cannot_be_read, cell, section, table
 from dashboard.plain import number, text, when
 from dashboard.source import Source
@@ -41,7 +41,7 @@ def show(source: Source) -> None:
         + cell(when(part.get("since_at"), zone, moment), heads[2], "n") + cell(text(part.get("detail") or "", 300), heads[3], "free") + "</tr>"
         for name, part in (document.get("parts") or {}).items()
     )  # fmt: skip
-    st.html((table(heads, rows) if rows else "") + _figures(document))
+    put((table(heads, rows) if rows else "") + _figures(document))
 
 
 def _figures(document: dict[str, Any]) -> str:

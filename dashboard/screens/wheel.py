@@ -11,7 +11,7 @@ import streamlit as st
 
 from dashboard import forms
 from dashboard.language import say, say_count
-from dashboard.look import notice
+from dashboard.look import notice, put
 from dashboard.parts import cannot_be_read, headline, place_words
 from dashboard.plain import day, number, text
 from dashboard.screens import what_if, wheel_air, wheel_ledger, wheel_rind
@@ -109,7 +109,7 @@ def _review(source: Source, name: str, answer: Answer) -> None:
     )
     what_if.show(source, name)
     wheel_ledger.show(source, document, zone, at)
-    st.html("".join(f'<p class="caution">{text(say(caution))}</p>' for caution in document["cautions"]))
+    put("".join(f'<p class="caution">{text(say(caution))}</p>' for caution in document["cautions"]))
 
 
 def _head(document: dict[str, Any], answer: Answer, zone: ZoneInfo, at: datetime) -> str:
