@@ -2,7 +2,8 @@
 
 Wheels of one make are alike, so counts are weighted down by the design effect before an interval is put round them
 (Kish 1965, Survey Sampling, ch. 5).  Shares: Wilson (1927), J Am Stat Assoc 22:209.  Differences: Newcombe (1998), Stat
-Med 17:873, method 10.  Ratios: score intervals (Koopman 1984, Biometrics 40:513).  All through statsmodels.
+Med 17:873, method 10.  Ratios: on the log scale with a half
+added to each count (Walter 1975, Biometrika 62:371).  All through statsmodels.
 """
 
 from __future__ import annotations
@@ -54,7 +55,7 @@ def contrast(found: Flags, exposed: Flags, makes: Names) -> Contrast:
     a, b = more.found / more.of, less.found / less.of
     ratio = None
     if more.found and less.found:
-        bottom, top = confint_proportions_2indep(*counts, method="score", compare="ratio", alpha=ALPHA)
+        bottom, top = confint_proportions_2indep(*counts, method="log-adjusted", compare="ratio", alpha=ALPHA)
         ratio = Ranged(a / b, float(bottom), float(top))
     return Contrast(more, less, Ranged(a - b, float(low), float(high)), ratio, effect)
 

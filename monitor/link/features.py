@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -198,15 +199,24 @@ def table_of(fault: str, courses: Sequence[Course], exposures: Exposures) -> pd.
 
 
 def _rows(fault: str, number: int, course: Course, exposures: Exposures) -> list[tuple[object, ...]]:
-    life, found_ms = course.life, course.sight.found_ms
-    ways, last, rows, before = ways_in(life), course.followed_ms or 0, [], life.made_ms
-    for at_ms, _ in course.looks:
-        if before < at_ms <= last:
-            moment = Moment(exposures, life, before, at_ms, way_in_at(ways, at_ms))
-            at_risk = found_ms is None or at_ms <= found_ms
-            values = values_of(fault, moment)
-            rows.append((number, life.make, life.style, before, at_ms, at_risk, at_ms == found_ms, *values))
-            before = at_ms
+    found_ms, last = course.sight.found_ms, course.followed_ms or 0
+    ends = [at_ms for at_ms, _ in course.looks if at_ms <= last]
+    return [
+        (*row[:5], found_ms is None or row[4] <= found_ms, row[4] == found_ms, *row[5:])
+        for row in spans_of(fault, number, course.life, ends, exposures)
+    ]
+
+
+def spans_of(
+    fault: str, number: int, life: Life, ends_ms: Sequence[int], exposures: Exposures
+) -> list[tuple[Any, ...]]:
+    """(number, make, style, from_ms, to_ms, features...) of a wheel's spans that end at moments [ms], from its make on."""
+    ways, rows, before = ways_in(life), [], life.made_ms
+    for end_ms in ends_ms:
+        if end_ms > before:
+            moment = Moment(exposures, life, before, end_ms, way_in_at(ways, end_ms))
+            rows.append((number, life.make, life.style, before, end_ms, *values_of(fault, moment)))
+            before = end_ms
     return rows
 
 

@@ -7,6 +7,8 @@ there are several styles each has deviations of its own from what all share, und
 
 from __future__ import annotations
 
+import warnings
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,6 +20,8 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.model_selection import GroupKFold
 from sklearn.preprocessing import StandardScaler
 
+from monitor.link.skill import logistic_fit
+
 Floats = npt.NDArray[np.float64]
 STRENGTHS = (0.003, 0.03, 0.3, 3.0)
 """Inverse penalties to choose from (C of scikit-learn)."""
@@ -25,6 +29,7 @@ STYLE_SHARE = 0.5
 """A style's own deviation costs 1 / this squared as much as the same step of what all styles share."""
 LEAST_CHANCE = 1e-6
 FOLDS = 5
+SLOPES = (0.3, 3.0)
 
 
 @dataclass
@@ -56,6 +61,17 @@ class Hazard:
     scaling: Scaling
     logistic: LogisticRegression
     strength: float
+    level: float = 0.0
+    slope: float = 1.0
+
+    def by_wheel(self, table: pd.DataFrame) -> pd.Series:
+        """Chance that each wheel's fault is found by its last row, by ``wheel``, calibrated on makes left out."""
+        return self.calibrated(chance_by_wheel(table, self.chance(table)))
+
+    def calibrated(self, chance: pd.Series) -> pd.Series:
+        """Log odds moved by ``level`` and stretched by ``slope``, as left-out makes asked for."""
+        odds = self.level + self.slope * np.log(chance / (1.0 - chance))
+        return (1.0 / (1.0 + np.exp(-odds))).clip(LEAST_CHANCE, 1.0 - LEAST_CHANCE)
 
     def chance(self, table: pd.DataFrame) -> Floats:
         """Chance of a find in each row's span, for a wheel that was clear at its start [-]."""
@@ -76,9 +92,51 @@ def fit_hazard(table: pd.DataFrame, features: tuple[str, ...], strength: float |
     rows = table[table["at_risk"].astype(bool)]
     if strength is None:
         strength = _best_strength(rows, features)
+    level, slope = _calibration(table, features, strength)
+    return _fit(rows, features, strength, level, slope)
+
+
+def _fit(
+    rows: pd.DataFrame, features: tuple[str, ...], strength: float, level: float = 0.0, slope: float = 1.0
+) -> Hazard:
     scaling = Scaling.of(rows, features)
     logistic = penalised_logistic(scaling.design(rows), rows["found"].to_numpy(bool), strength)
-    return Hazard(scaling, logistic, strength)
+    return Hazard(scaling, logistic, strength, level, slope)
+
+
+def _calibration(table: pd.DataFrame, features: tuple[str, ...], strength: float) -> tuple[float, float]:
+    """Level and slope that left-out makes' log odds need (Cox 1958, Biometrika 45:562); (0, 1) where it cannot be told.
+
+    Spans that are each a little too cautious make a wheel's whole chance too cautious, and the other way round.
+    """
+    said = []
+    for known, left_out in _left_out(table):
+        rows = known[known["at_risk"].astype(bool)]
+        if rows["found"].nunique() == 2:
+            model = _fit(rows, features, strength)
+            said.append(chance_by_wheel(left_out, model.chance(left_out)))
+    if not said:
+        return 0.0, 1.0
+    chance = pd.concat(said)
+    found = table.groupby("wheel")["found"].max().loc[chance.index].to_numpy(dtype=float)
+    odds = np.log(chance / (1.0 - chance)).to_numpy()
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            level, slope = logistic_fit(found, odds[:, None])[0]
+    except (Warning, np.linalg.LinAlgError, ValueError):
+        return 0.0, 1.0
+    low, high = SLOPES
+    return (float(level), float(slope)) if low <= slope <= high else (0.0, 1.0)
+
+
+def _left_out(table: pd.DataFrame) -> Iterator[tuple[pd.DataFrame, pd.DataFrame]]:
+    """Rows of most makes, and those of the makes left out, in turn."""
+    makes = table["make"].to_numpy()
+    folds = min(FOLDS, len(set(makes)))
+    if folds >= 2:
+        for train, test in GroupKFold(folds).split(table, groups=makes):
+            yield table.iloc[train], table.iloc[test]
 
 
 def penalised_logistic(design: Floats, found: npt.NDArray[np.bool_], strength: float) -> LogisticRegression:
@@ -104,35 +162,29 @@ def _design(scaled: Floats, style: Any, styles: tuple[str, ...]) -> Floats:
 
 def _best_strength(rows: pd.DataFrame, features: tuple[str, ...]) -> float:
     """The penalty under which left-out makes' spans are the least surprising."""
-    makes, found = rows["make"].to_numpy(), rows["found"].to_numpy(bool)
-    folds = min(FOLDS, len(set(makes)))
-    if folds < 2:
-        return STRENGTHS[0]
     surprise = dict.fromkeys(STRENGTHS, 0.0)
-    for train, test in GroupKFold(folds).split(rows, groups=makes):
-        if len(set(found[train])) < 2:
+    for train, test in _left_out(rows):
+        if train["found"].nunique() < 2:
             continue
-        scaling = Scaling.of(rows.iloc[train], features)
-        known, left_out = scaling.design(rows.iloc[train]), scaling.design(rows.iloc[test])
+        scaling = Scaling.of(train, features)
+        known, left_out, found = scaling.design(train), scaling.design(test), test["found"].to_numpy(bool)
         for strength in STRENGTHS:
-            chance = _chance(penalised_logistic(known, found[train], strength), left_out)
-            surprise[strength] -= np.log(np.where(found[test], chance, 1.0 - chance)).sum()
+            chance = _chance(penalised_logistic(known, train["found"].to_numpy(bool), strength), left_out)
+            surprise[strength] -= np.log(np.where(found, chance, 1.0 - chance)).sum()
     return min(surprise, key=lambda strength: (surprise[strength], strength))
 
 
 def chance_by_wheel(table: pd.DataFrame, chance: Floats) -> pd.Series:
     """Chance that a wheel's fault is found by its last row: 1 - the product of (1 - chance), by ``wheel``."""
     missed = pd.Series(np.log1p(-chance), index=table.index).groupby(table["wheel"]).sum()
-    return -np.expm1(missed)
+    return (-np.expm1(missed)).clip(LEAST_CHANCE, 1.0 - LEAST_CHANCE)
 
 
 def left_out_chance(table: pd.DataFrame, features: tuple[str, ...]) -> pd.Series:
     """The chance of every wheel from a model that knew none of its make: by ``wheel``, NaN where none could be fitted."""
-    makes = table["make"].to_numpy()
     result = pd.Series(np.nan, index=pd.Index(sorted(table["wheel"].unique()), name="wheel"))
-    for train, test in GroupKFold(min(FOLDS, len(set(makes)))).split(table, groups=makes):
-        known, left_out = table.iloc[train], table.iloc[test]
+    for known, left_out in _left_out(table):
         if known.loc[known["at_risk"].astype(bool), "found"].nunique() == 2:
-            wheel = chance_by_wheel(left_out, fit_hazard(known, features).chance(left_out))
+            wheel = fit_hazard(known, features).by_wheel(left_out)
             result.loc[wheel.index] = wheel
     return result

@@ -107,7 +107,10 @@ QUESTIONS = (
 
 @dataclass(frozen=True)
 class Answer:
-    """What a question came to.  ``needs`` says in words what more it takes where it was not shown."""
+    """What a question came to.
+
+    ``needs`` says in words what more it takes where it was not shown; ``more`` and ``less`` name the wheels counted.
+    """
 
     question: Question
     state: State
@@ -116,6 +119,8 @@ class Answer:
     p: float | None = None
     p_adjusted: float | None = None
     needs: str = ""
+    more: tuple[str, ...] = ()
+    less: tuple[str, ...] = ()
 
 
 def ask(question: Question, style: Style, courses: Sequence[Course], exposures: Exposures) -> Answer:
@@ -137,8 +142,24 @@ def answer(question: Question, style: Style, kept: Sequence[Course], values: Flo
     needs = _missing(found, exposed, makes)
     if needs:
         return Answer(question, "not enough wheels yet", words, needs=needs)
-    p = chance_of_as_much(exposed.astype(float), surprise(list(kept)), makes)
-    return Answer(question, "not shown", words, contrast(found, exposed, makes), p)
+    return asked(question, words, kept, exposed, exposed.astype(float))
+
+
+def asked(
+    question: Question,
+    words: str,
+    kept: Sequence[Course],
+    exposed: npt.NDArray[np.bool_],
+    score: Floats,
+) -> Answer:
+    """Count two groups of wheels, and let makes be dealt out for the p of the score; the verdict comes later."""
+    found = np.array([course.found for course in kept], dtype=bool)
+    makes = np.array([course.life.make for course in kept], dtype=object)
+    names = [course.life.name for course in kept]
+    more = tuple(name for name, is_more in zip(names, exposed, strict=True) if is_more)
+    less = tuple(name for name, is_more in zip(names, exposed, strict=True) if not is_more)
+    p = chance_of_as_much(score, surprise(list(kept)), makes)
+    return Answer(question, "not shown", words, contrast(found, exposed, makes), p, more=more, less=less)
 
 
 def corrected(answers: Sequence[Answer]) -> list[Answer]:

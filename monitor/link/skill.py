@@ -5,6 +5,7 @@ Wheels of one make share their milk and much of their air, so intervals draw who
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -59,11 +60,16 @@ def logistic_fit(outcome: Floats, features: Floats) -> tuple[Floats, Floats]:
 
 
 def calibration_slope(found: Floats, chance: Floats) -> float:
-    """Slope of a logistic regression of what was found on the log odds said (Cox 1958, Biometrika 45:562)."""
+    """Slope of a logistic regression of what was found on the log odds said (Cox 1958, Biometrika 45:562); NaN where it parts them.
+
+    The log odds that part found from not found without fail have no slope.
+    """
     p = np.clip(chance, LEAST_CHANCE, 1 - LEAST_CHANCE)
     try:
-        return float(logistic_fit(found, np.log(p / (1 - p))[:, None])[0][1])
-    except (np.linalg.LinAlgError, ValueError):
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            return float(logistic_fit(found, np.log(p / (1 - p))[:, None])[0][1])
+    except (Warning, np.linalg.LinAlgError, ValueError):
         return float("nan")
 
 

@@ -9,24 +9,21 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 from scipy.optimize import minimize_scalar
+from scipy.stats import rankdata
 
 from monitor.clock import DAY_MS
-from monitor.link.counting import chance_of_as_much, contrast, surprise
 from monitor.link.exposure import Exposures
 from monitor.link.features import (
     FAULTS,
     FEATURES,
     Course,
-    Moment,
     courses_of,
+    spans_of,
     table_of,
-    values_of,
-    way_in_at,
-    ways_in,
 )
-from monitor.link.hazard import Hazard, chance_by_wheel, fit_hazard, left_out_chance
+from monitor.link.hazard import LEAST_CHANCE, Hazard, chance_by_wheel, fit_hazard, left_out_chance
 from monitor.link.life import Life
-from monitor.link.questions import SURE, Answer, Question, ask, corrected, questions_for
+from monitor.link.questions import SURE, Answer, Question, ask, asked, corrected, questions_for
 from monitor.link.skill import Ranged, Skill, skill_of
 from monitor.link.turnbull import shares_by_age
 
@@ -202,14 +199,11 @@ def _of_model(fault: str, courses: list[Course], model: Model | None) -> Answer:
     assert model is not None
     kept = [course for course in courses if course.life.name in model.left_out]
     score = np.array([model.left_out[course.life.name] for course in kept])
-    found = np.array([course.found for course in kept], dtype=bool)
-    makes = np.array([course.life.make for course in kept], dtype=object)
     question = Question("model", fault, "model", 0, 0.0, RISK_THIRD.words, ())
-    exposed = score > np.quantile(score, 2 / 3)
+    exposed = score > np.quantile(score, 2 / 3) if len(score) else np.zeros(0, dtype=bool)
     if not exposed.any():
         return Answer(question, "not enough wheels yet", question.words)
-    p = chance_of_as_much(np.argsort(np.argsort(score)) / len(score), surprise(kept), makes)
-    return Answer(question, "not shown", question.words, contrast(found, exposed, makes), p)
+    return asked(question, question.words, kept, exposed, rankdata(score) / len(score))
 
 
 def make_spread(found: Floats, chance: Floats, makes: npt.NDArray[np.object_]) -> float:
@@ -236,36 +230,49 @@ def _say_chances(
     """Chances of wheels still there, from models that are shown."""
     for fault in FAULTS:
         by_name = {course.life.name: course for course in courses[fault]}
-        rows: list[tuple[object, ...]] = []
-        names: list[str] = []
-        for life in lives:
-            course = by_name.get(life.name)
-            known = result.styles[life.style].faults.get(fault)
-            if life.gone or known is None or known.model is None or not known.model.is_shown:
-                continue
-            if course is None or not course.found:
-                rows += [(len(names), *row) for row in _till_now(fault, life, course, exposures)]
-                names.append(life.name)
-        if not rows:
-            continue
-        columns = ["wheel", "style", *(feature.name for feature in FEATURES[fault])]
-        table = pd.DataFrame(rows, columns=columns)
-        model = next(
-            f.model for s in result.styles.values() for f in s.faults.values() if f.name == fault and f.model
-        )
-        for number, chance in chance_by_wheel(table, model.hazard.chance(table)).items():
-            result.chances.setdefault(names[int(str(number))], {})[fault] = model.ranged(float(chance))
+        shown = {
+            style: known.faults[fault].model
+            for style, known in result.styles.items()
+            if fault in known.faults and _is_shown(known.faults[fault])
+        }
+        for style, model in shown.items():
+            assert model is not None
+            open_wheels = [
+                (life, by_name.get(life.name))
+                for life in lives
+                if life.style == style and not life.gone and not _found(by_name.get(life.name))
+            ]
+            for name, chance in _unseen(fault, open_wheels, model.hazard, exposures).items():
+                result.chances.setdefault(name, {})[fault] = model.ranged(chance)
 
 
-def _till_now(
-    fault: str, life: Life, course: Course | None, exposures: Exposures
-) -> list[tuple[object, ...]]:
-    """The features of a wheel since its last clear look, which is what nobody has seen yet."""
-    start = course.sight.clear_ms if course and course.sight.clear_ms is not None else life.made_ms
-    if life.until_ms - start < DAY_MS:
-        start = life.until_ms - DAY_MS
-    moment = Moment(exposures, life, start, life.until_ms, way_in_at(ways_in(life), life.until_ms))
-    return [(life.style, *values_of(fault, moment))]
+def _is_shown(fault: Fault) -> bool:
+    return fault.model is not None and fault.model.is_shown
+
+
+def _found(course: Course | None) -> bool:
+    return course is not None and course.found
+
+
+def _unseen(
+    fault: str, wheels: Sequence[tuple[Life, Course | None]], hazard: Hazard, exposures: Exposures
+) -> dict[str, float]:
+    """Chance of each wheel that its fault would be found now, given that it was clear at its last clear look."""
+    rows: list[tuple[object, ...]] = []
+    for number, (life, course) in enumerate(wheels):
+        clear_ms = course.sight.clear_ms if course and course.sight.clear_ms else life.made_ms
+        looks = [at_ms for at_ms, _ in course.looks if at_ms <= clear_ms] if course else []
+        rows += spans_of(fault, number, life, [*looks, max(life.until_ms, clear_ms + DAY_MS)], exposures)
+    if not rows:
+        return {}
+    columns = ["wheel", "make", "style", "from_ms", "to_ms", *(f.name for f in FEATURES[fault])]
+    table = pd.DataFrame(rows, columns=columns)
+    chance = hazard.chance(table)
+    last = ~table.duplicated("wheel", keep="last").to_numpy()
+    now = hazard.calibrated(chance_by_wheel(table, chance))
+    then = hazard.calibrated(chance_by_wheel(table[~last], chance[~last])).reindex(now.index).fillna(0.0)
+    unseen = ((now - then) / (1.0 - then)).clip(LEAST_CHANCE, 1.0 - LEAST_CHANCE)
+    return {wheels[int(str(number))][0].name: float(value) for number, value in unseen.items()}
 
 
 __all__ = ["SURE", "Fault", "Model", "Study", "StyleStudy", "make_spread", "study"]

@@ -1,7 +1,7 @@
-"""Which wheels deserve attention now, each with its reasons, from what the ledger says of them.
+"""Which wheels deserve attention now, each with its reasons: what the ledger says of them, and what their air did.
 
-The weights are the project's own (common practice, no source): a table to change, not a law.  Reasons from
-the air are added by whoever knows the paces; this file reads the ledger alone, so it is fast for any number.
+The weights are the project's own (common practice, no source): a table to change, not a law.  Reasons from the air
+come from `monitor.review.next_to_grade_air`; without them the ledger alone ranks, fast for any number of wheels.
 """
 
 from __future__ import annotations
@@ -9,20 +9,24 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any, Literal
+from types import MappingProxyType
+from typing import Any
 
-from monitor.clock import DAY_MS, rfc3339, to_ms
+from monitor.clock import DAY_MS, from_ms, rfc3339, to_ms
+from monitor.link.sightings import looks_for, sight_of
+from monitor.review.reasons import Act, Reason
 from monitor.site import Site
 from monitor.wheels import Entry, Ledger, Wheel
 from monitor.wheels.words import RIND_SCALES
-
-Act = Literal["look at the rind", "weigh", "iron"]
 
 WEIGHTS: Mapping[str, float] = {
     "window": 2.0,  # its style's age for grading is reached and it was not graded since
     "look again": 3.0,  # the date that a grading set has come
     "promised": 3.0,  # promised within `PROMISED_WITHIN_DAYS`
-    "fault": 1.5,  # each step of a fault seen at the last inspection above the first
+    "fault": 1.5,  # each step of a fault above the first, seen at one of the last two looks
+    "faint fault": 0.5,  # a fault seen at the first step, more than once
+    "blue inside": 2.0,  # blue under the cloth or at a plug on top of its steps: it goes on growing
+    "brushed off": 0.5,  # what is left of the weight of a fault that brushing takes off
     "unsealed plug": 1.5,  # air gets in, and nobody has looked since
     "not looked at": 1.0,  # rind not looked at within `LOOK_EVERY_DAYS`
     "not weighed": 0.5,  # not weighed within `WEIGH_EVERY_DAYS`
@@ -31,16 +35,9 @@ WEIGHTS: Mapping[str, float] = {
 PROMISED_WITHIN_DAYS = 14
 LOOK_EVERY_DAYS = 30
 WEIGH_EVERY_DAYS = 60
-
-
-@dataclass(frozen=True)
-class Reason:
-    """Why a wheel is in the list: the key of its weight, the weight's sum, words, and what to do about it."""
-
-    key: str
-    weight: float
-    words: str
-    act: Act | None = None
+BRUSHED_OFF = ("mites",)
+INSIDE = ("blue_under_cloth", "blue_at_plug")
+NOTHING: Mapping[str, Sequence[Reason]] = MappingProxyType({})
 
 
 @dataclass(frozen=True)
@@ -54,18 +51,38 @@ class Ranked:
 
 
 def next_to_grade(
-    site: Site, ledger: Ledger, at: datetime, weights: Mapping[str, float] = WEIGHTS
+    site: Site,
+    ledger: Ledger,
+    at: datetime,
+    weights: Mapping[str, float] = WEIGHTS,
+    further: Mapping[str, Sequence[Reason]] = NOTHING,
 ) -> list[Ranked]:
     """Wheels that are still there and have a reason for attention, the most deserving first.
 
     A look costs nothing and an iron costs a hole: where both have grounds, the look comes first.
+
+    Parameters
+    ----------
+    further : reasons from elsewhere by wheel, as `monitor.review.next_to_grade_air.reasons_from_air` gives them
     """
     wheels = ledger.wheels(at=at)
     histories = ledger.histories([wheel.name for wheel in wheels])
+    return rank(site, wheels, histories, at, weights, further)
+
+
+def rank(
+    site: Site,
+    wheels: Sequence[Wheel],
+    histories: Mapping[str, Sequence[Entry]],
+    at: datetime,
+    weights: Mapping[str, float] = WEIGHTS,
+    further: Mapping[str, Sequence[Reason]] = NOTHING,
+) -> list[Ranked]:
+    """As `next_to_grade`, from wheels and their entries already read."""
     ranked = []
     for wheel in wheels:
         entries = [e for e in histories[wheel.name] if e.effective and e.at_ms <= to_ms(at)]
-        reasons = _reasons(site, wheel, entries, at, weights)
+        reasons = [*_reasons(site, wheel, entries, at, weights), *further.get(wheel.name, ())]
         if any(reason.weight > 0 for reason in reasons):
             ordered = tuple(sorted(reasons, key=lambda reason: -reason.weight))
             ranked.append(Ranked(wheel, sum(r.weight for r in reasons), ordered, _act(ordered)))
@@ -73,7 +90,11 @@ def next_to_grade(
 
 
 def next_to_grade_document(
-    site: Site, ledger: Ledger, at: datetime, first: int | None = None
+    site: Site,
+    ledger: Ledger,
+    at: datetime,
+    first: int | None = None,
+    further: Mapping[str, Sequence[Reason]] = NOTHING,
 ) -> dict[str, Any]:
     """The ``next-to-grade`` document: the ranked wheels, all or the first few, with act and reasons."""
     rows = [
@@ -86,7 +107,7 @@ def next_to_grade_document(
             "act": r.act,
             "reasons": [{"key": reason.key, "words": reason.words} for reason in r.reasons],
         }
-        for r in next_to_grade(site, ledger, at)[:first]
+        for r in next_to_grade(site, ledger, at, further=further)[:first]
     ]
     return {"version": 1, "at": rfc3339(at), "wheels": rows}
 
@@ -105,7 +126,7 @@ def _reasons(
     last = {entry.kind: entry for entry in entries}
     found = [
         *_of_dates(site, wheel, last, at, weights),
-        *_of_faults(last.get("inspection"), weights),
+        *_of_faults(entries, weights),
         *_of_plugs(entries, last.get("inspection"), weights),
         *_of_silence(wheel, last, at, weights),
     ]
@@ -145,15 +166,20 @@ def _of_dates(
     return found
 
 
-def _of_faults(inspection: Entry | None, weights: Mapping[str, float]) -> list[Reason]:
-    if inspection is None:
-        return []
+def _of_faults(entries: Sequence[Entry], weights: Mapping[str, float]) -> list[Reason]:
     found = []
     for name, scale in RIND_SCALES.items():
-        step = inspection.details.get(name) or 0
-        if scale.sort == "fault" and step >= 2:
-            words = f"{scale.label} {step} of 4 on {inspection.at:%d %B %Y}"
-            found.append(Reason("fault", weights["fault"] * (step - 1), words, "look at the rind"))
+        looks = looks_for(name, entries) if scale.sort == "fault" else []
+        at_ms, step = max(looks[-2:], key=lambda look: (look[1], look[0]), default=(0, 0))
+        sure = sight_of(looks).found_ms is not None
+        if step >= 2 or (step == 1 and sure):
+            words = f"{scale.label} {step} of 4 on {from_ms(at_ms):%d %B %Y}"
+            weight = weights["fault"] * (step - 1) if step >= 2 else weights["faint fault"]
+            if name in INSIDE:
+                weight += weights["blue inside"]
+            if name in BRUSHED_OFF:
+                weight *= weights["brushed off"]
+            found.append(Reason("fault", weight, words, "look at the rind"))
     return found
 
 

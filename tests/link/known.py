@@ -6,11 +6,11 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
-from monitor.clock import to_ms
+from monitor.clock import from_ms, to_ms
 from monitor.link import Life
 from monitor.link.exposure import Airs, Exposures
 from monitor.site import Site, check_text
-from monitor.wheels import Entry
+from monitor.wheels import Entry, Wheel
 from sensors_sim.outcomes import DAY_S
 from tests.link.sites import READY_DAY, Simulated
 
@@ -128,3 +128,27 @@ def _entry(run: Simulated, number: int, row: dict[str, Any]) -> Entry:
         if name in details:
             details[name] = details[name].split("; ")
     return Entry(number, row["kind"], at_ms, at_ms, row["author"], row["wheel"], row["make"], details)
+
+
+def wheel_of(life: Life) -> Wheel:
+    """A life as the ledger's wheel."""
+    gradings = [e for e in life.entries if e.kind == "grading"]
+    room, place, since_ms, _ = life.stays[-1] if life.stays else (None, None, None, None)
+    return Wheel(
+        name=life.name,
+        make=life.make,
+        style=life.style,
+        made_at=from_ms(life.made_ms),
+        mass_at_make_kg=None,
+        raw_milk=None,
+        room=room,
+        place=place,
+        shelf="",
+        since=from_ms(since_ms) if since_ms is not None else None,
+        holes=sum(e.kind == "ironing" for e in life.entries),
+        decision=gradings[-1].details.get("decision") if gradings else None,
+        look_again_on=None,
+        promised_on=None,
+        gone_at=from_ms(life.until_ms) if life.gone else None,
+        gone_why="sold" if life.gone else None,
+    )

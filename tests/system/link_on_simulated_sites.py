@@ -1,0 +1,243 @@
+"""The link and the list of wheels next to grade, on whole simulated dairies whose truth is known.
+
+``python -m tests.system.link_on_simulated_sites`` runs fifty dairies of 200 wheels (the simulator's rooms, wheels, hazards
+and an observer who misses and imagines), lets the monitor study each from what it would have known, and writes the
+table in ``monitor/docs/link-against-truth.md``.  Every dairy is studied again with faults that have nothing to do with
+its air.  ``--keep FOLDER`` keeps the runs for another time.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import pickle
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+from tqdm import tqdm
+
+from monitor.link import Life, Study, study
+from monitor.link.skill import area_under_roc
+from monitor.link.study import Model
+from monitor.review.next_to_grade import rank
+from monitor.review.next_to_grade_air import reasons_of
+from sensors_sim.outcomes import DAY_S
+from tests.link import known
+from tests.link.sites import DAYS, Counting, Simulated, add_chance, simulate, when
+
+TABLE = Path(__file__).parents[2] / "monitor" / "docs" / "link-against-truth.md"
+FIRST_SEED, SITES = 1001, 50
+RANKED_ON_DAY = 220.0
+BAD_CRACKS = 3
+FAULTS = {"cracks": "cracks", "blue_under_cloth": "blue under the cloth"}
+
+
+@dataclass
+class Outcome:
+    """What one dairy came to; numbers by fault where there are two, NaN where something could not be told."""
+
+    seed: int
+    found: dict[str, int] = field(default_factory=dict)
+    auc_found: dict[str, float] = field(default_factory=dict)
+    auc_truth: dict[str, float] = field(default_factory=dict)
+    auc_best: dict[str, float] = field(default_factory=dict)
+    slope: dict[str, float] = field(default_factory=dict)
+    held_difference: list[bool] = field(default_factory=list)
+    held_share: list[bool] = field(default_factory=list)
+    held_wheel: list[float] = field(default_factory=list)
+    claims: int = 0
+    claims_by_chance: int = 0
+    here: int = 0
+    troubled: int = 0
+    in_first_fifth: int = 0
+    in_first_fifth_by_ledger: int = 0
+
+
+def outcome_of(seed: int, run: Simulated) -> Outcome:
+    """Study one dairy in both its truths and rank its wheels on one day."""
+    result = Outcome(seed)
+    lives = known.lives(run, "linked", DAYS)
+    link = study(lives, known.exposures(run))
+    result.claims = link.claims
+    _skill(result, run, link)
+    _coverage(result, run, link)
+    add_chance(run, seed)
+    result.claims_by_chance = study(known.lives(run, "chance", DAYS), known.exposures(run)).claims
+    _ranking(result, run)
+    return result
+
+
+def _skill(result: Outcome, run: Simulated, link: Study) -> None:
+    truth = run.outcomes["linked"]
+    assert isinstance(truth, Counting)
+    number = {wheel.id: index for index, wheel in enumerate(run.wheels)}
+    steps = run.true_steps["linked"][DAYS]
+    blue = np.array([float(max(s["blue_under_cloth"], s["blue_at_plug"]) > 0) for s in steps])
+    cracked = (~np.isnan(truth.cracked_s)).astype(float)
+    # The best that could be said: the truth's own risk of a crack; how long ago a wheel truly cracked, for blue.
+    best = {"cracks": truth.crack_risk, "blue_under_cloth": np.nan_to_num(-truth.cracked_s, nan=-1e12)}
+    for fault, true in (("cracks", cracked), ("blue_under_cloth", blue)):
+        known_of = _model(link, fault)
+        result.found[fault] = next(iter(link.styles.values())).faults[fault].found
+        result.auc_best[fault] = area_under_roc(true, best[fault])
+        if known_of is None:
+            result.auc_found[fault] = result.auc_truth[fault] = result.slope[fault] = math.nan
+            continue
+        said = np.array(list(known_of.left_out.values()))
+        those = [number[name] for name in known_of.left_out]
+        result.auc_found[fault] = known_of.skill.auc.value
+        result.slope[fault] = known_of.skill.slope.value
+        result.auc_truth[fault] = area_under_roc(true[those], said)
+
+
+def _model(link: Study, fault: str) -> Model | None:
+    return next(iter(link.styles.values())).faults[fault].model
+
+
+def _coverage(result: Outcome, run: Simulated, link: Study) -> None:
+    """Whether 90 % intervals about cracks hold the truth's own risk: of groups, of their difference, of wheels."""
+    truth = run.outcomes["linked"]
+    assert isinstance(truth, Counting)
+    risk = {wheel.id: 1.0 - math.exp(-truth.crack_risk[index]) for index, wheel in enumerate(run.wheels)}
+    for answer in next(iter(link.styles.values())).answers:
+        if answer.contrast is None or answer.question.fault != "cracks":
+            continue
+        more = float(np.mean([risk[name] for name in answer.more]))
+        less = float(np.mean([risk[name] for name in answer.less]))
+        group = answer.contrast
+        result.held_difference.append(group.difference.low <= more - less <= group.difference.high)
+        result.held_share += [
+            side.share.low <= value <= side.share.high
+            for side, value in ((group.more, more), (group.less, less))
+        ]
+    model = _model(link, "cracks")
+    if model is not None:
+        ranges = {name: model.ranged(chance) for name, chance in model.left_out.items()}
+        result.held_wheel.append(
+            float(np.mean([said.low <= risk[name] <= said.high for name, said in ranges.items()]))
+        )
+
+
+def _ranking(result: Outcome, run: Simulated) -> None:
+    """Rank the wheels that are there on one day, by the ledger alone and with their air."""
+    lives = known.lives(run, "linked", RANKED_ON_DAY)
+    exposures, at = known.exposures(run), when(run.scenario, RANKED_ON_DAY * DAY_S)
+    link = study(lives, exposures)
+    here = [life for life in lives if not life.gone]
+    steps = dict(
+        zip((wheel.id for wheel in run.wheels), run.true_steps["linked"][RANKED_ON_DAY], strict=True)
+    )
+    troubled = {life.name for life in here if _is_troubled(steps[life.name])}
+    result.here, result.troubled = len(here), len(troubled)
+    further = reasons_of(lives, exposures, link, at)
+    fifth = math.ceil(len(here) / 5)
+    result.in_first_fifth = len(troubled & set(_first(here, at, further)[:fifth]))
+    result.in_first_fifth_by_ledger = len(troubled & set(_first(here, at, {})[:fifth]))
+
+
+def _is_troubled(steps: dict[str, int]) -> bool:
+    """Truly in trouble: any blue under the cloth or at a plug, or cracks of step 3 or more."""
+    return max(steps["blue_under_cloth"], steps["blue_at_plug"]) >= 1 or steps["cracks"] >= BAD_CRACKS
+
+
+def _first(here: Sequence[Life], at: object, further: object) -> list[str]:
+    wheels = [known.wheel_of(life) for life in here]
+    entries = {life.name: life.entries for life in here}
+    return [r.wheel.name for r in rank(known.site(), wheels, entries, at, further=further)]  # type: ignore[arg-type]
+
+
+def table(outcomes: Sequence[Outcome]) -> str:
+    """The outcomes as a document."""
+    claimed = sum(o.claims_by_chance > 0 for o in outcomes)
+    lines = [
+        "# The link against simulated dairies",
+        "",
+        "Written by `python -m tests.system.link_on_simulated_sites`; do not edit. Everything is invented. The dairies run on",
+        "the simulator's rooms, wheels and hazards (200 cloth-bound wheels in 40 makes, a young room whose humidifier stands",
+        "empty for a week or three now and then, a cave; sensors off by about 1 %RH; an observer who misses a fifth of faint",
+        "faults and imagines some in 3 % of looks), none of which the monitor sees. Chances are said of wheels whose make the",
+        "model did not know. The best possible is the truth's own risk of a crack, and how long ago a wheel truly cracked;",
+        "what is left is luck. Seeds were not used while building.",
+        "",
+        f"Dairies: {len(outcomes)}, seeds {outcomes[0].seed} to {outcomes[-1].seed}.",
+        "",
+        "| fault | wheels found, of 200 | AUC against what was found: mean (5 % to 95 % of dairies) | against the truth | best possible | dairies at 0.80 or more (found) | calibration slope: median (5 % to 95 %) | slope in 0.7 to 1.3 |",
+        "|---|---|---|---|---|---|---|---|",
+    ]
+    for fault, words in FAULTS.items():
+        auc, slope = _of(outcomes, "auc_found", fault), _of(outcomes, "slope", fault)
+        lines.append(
+            f"| {words} | {np.mean(_of(outcomes, 'found', fault)):.0f} | {np.mean(auc):.3f} ({_spread(auc)}) "
+            f"| {np.mean(_of(outcomes, 'auc_truth', fault)):.3f} | {np.mean(_of(outcomes, 'auc_best', fault)):.3f} "
+            f"| {np.mean(auc >= 0.8):.0%} | {np.median(slope):.2f} ({_spread(slope)}) "
+            f"| {np.mean((slope >= 0.7) & (slope <= 1.3)):.0%} |"
+        )
+    recall = np.array([o.in_first_fifth / o.troubled for o in outcomes if o.troubled])
+    by_ledger = np.array([o.in_first_fifth_by_ledger / o.troubled for o in outcomes if o.troubled])
+    most = np.array([min(1.0, math.ceil(o.here / 5) / o.troubled) for o in outcomes if o.troubled])
+    troubled = sum(o.troubled for o in outcomes)
+    lines += [
+        "",
+        "| what | figure |",
+        "|---|---|",
+        f"| 90 % intervals of the difference between two groups' cracks that hold the truth's own risks | {_share(outcomes, 'held_difference')} |",
+        f"| the same, of each group's share | {_share(outcomes, 'held_share')} |",
+        f"| 90 % intervals of single wheels' chances of a crack that hold the truth's | {_share(outcomes, 'held_wheel')} |",
+        f"| dairies with a link in which one is claimed | {np.mean([o.claims > 0 for o in outcomes]):.0%} |",
+        f"| dairies without any link in which one is claimed all the same | {claimed} of {len(outcomes)} ({claimed / len(outcomes):.0%}) |",
+        f"| next to grade: wheels truly in trouble in the first fifth of the list, all dairies | {sum(o.in_first_fifth for o in outcomes)} of {troubled} ({sum(o.in_first_fifth for o in outcomes) / troubled:.0%}) |",
+        f"| the same by dairy: mean (5 % to 95 %) | {np.mean(recall):.0%} ({_spread(recall)}) |",
+        f"| the same from the ledger alone, mean | {np.mean(by_ledger):.0%} |",
+        f"| the most that a fifth can hold, mean (where more than a fifth are in trouble) | {np.mean(most):.0%} |",
+        f"| wheels in trouble, share of those there | {troubled / sum(o.here for o in outcomes):.0%} |",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _of(outcomes: Sequence[Outcome], name: str, fault: str) -> np.ndarray:
+    values = np.array([getattr(o, name)[fault] for o in outcomes], dtype=float)
+    return values[np.isfinite(values)]
+
+
+def _spread(values: np.ndarray) -> str:
+    low, high = np.quantile(values, [0.05, 0.95])
+    return f"{low:.2f} to {high:.2f}"
+
+
+def _share(outcomes: Sequence[Outcome], name: str) -> str:
+    held = [value for outcome in outcomes for value in getattr(outcome, name)]
+    return f"{np.mean(held):.0%} of {len(held)}"
+
+
+def run_of(seed: int, folder: Path | None) -> Simulated:
+    """A dairy's run, from the folder where one is kept."""
+    path = folder / f"{seed}.pkl" if folder else None
+    if path is not None and path.exists():
+        run: Simulated = pickle.loads(path.read_bytes())
+        return run
+    run = simulate(seed, looks=(RANKED_ON_DAY,))
+    if path is not None:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(pickle.dumps(run))
+    return run
+
+
+def main() -> None:
+    """Run the dairies and write the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--sites", type=int, default=SITES)
+    parser.add_argument("--first-seed", type=int, default=FIRST_SEED)
+    parser.add_argument("--keep", type=Path, help="folder that keeps the runs")
+    parser.add_argument("--table", type=Path, default=TABLE)
+    chosen = parser.parse_args()
+    outcomes = []
+    for seed in tqdm(range(chosen.first_seed, chosen.first_seed + chosen.sites), unit="dairy"):
+        outcomes.append(outcome_of(seed, run_of(seed, chosen.keep)))
+        chosen.table.write_text(table(outcomes), encoding="utf-8")
+    print(chosen.table.read_text("utf-8"))
+
+
+if __name__ == "__main__":
+    main()
