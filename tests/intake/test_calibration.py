@@ -73,6 +73,23 @@ def test_a_back_dated_calibration_marks_what_it_touches(tmp_path: Path) -> None:
     store.close()
 
 
+def test_a_back_dated_calibration_corrects_the_air_and_leaves_the_raw(tmp_path: Path) -> None:
+    """88.0 % read in April and June: with a calibration of March entered afterwards the air says what was true, in
+    February it stays, and what the sensor said is as it was."""
+    store = EmbeddedStore(tmp_path / "readings.sqlite")
+    days = [datetime(2026, month, 1, tzinfo=UTC) for month in (2, 4, 6)]
+    store.write([Reading("rack-1", "humidity", round(day.timestamp() * 1000), 88.0) for day in days])
+    rh = []
+    for site in (site_with(sensor()), site_with(sensor(calibration=(TWO_SALTS,)))):
+        mark_touched(site, store)
+        AirKeeper(site, store, judging(site)).update()
+        rh.append(store.read_air("vault", "", 0, 2**52)["rh_pct"].tolist())
+    true = 75.68 + (88.0 - 77.0) * (86.78 - 75.68) / (88.5 - 77.0)
+    assert rh == [pytest.approx([88.0] * 3), pytest.approx([88.0, true, true])]
+    assert store.read("rack-1", "humidity", 0, 2**52)["value"].tolist() == [88.0] * 3
+    store.close()
+
+
 def test_a_new_range_for_a_room_has_its_records_made_again(tmp_path: Path) -> None:
     """A climatology stated for the room changes what is suspect, back to the first reading; once."""
     store = EmbeddedStore(tmp_path / "readings.sqlite")
