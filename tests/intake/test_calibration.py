@@ -83,7 +83,7 @@ def test_a_back_dated_calibration_corrects_the_air_and_leaves_the_raw(tmp_path: 
     for site in (site_with(sensor()), site_with(sensor(calibration=(TWO_SALTS,)))):
         mark_touched(site, store)
         AirKeeper(site, store, judging(site)).update()
-        rh.append(store.read_air("vault", "", 0, 2**52)["rh_pct"].tolist())
+        rh.append(store.read_air("cave", "", 0, 2**52)["rh_pct"].tolist())
     true = 75.68 + (88.0 - 77.0) * (86.78 - 75.68) / (88.5 - 77.0)
     assert rh == [pytest.approx([88.0] * 3), pytest.approx([88.0, true, true])]
     assert store.read("rack-1", "humidity", 0, 2**52)["value"].tolist() == [88.0] * 3
