@@ -9,13 +9,15 @@ from monitor.rules.finding import Finding, Priority
 from monitor.rules.moment import Moment
 from monitor.rules.watch import Evidence, Watch
 from monitor.rules.words import place_name, span_text, wheels_text
+from monitor.site import Sensor
 
 
 class SilenceRule(Rule):
     """Silence: no reading for ``intervals`` of the sensor's own expected interval, and at least ``least_min``.
 
     A sensor never heard from counts from the rule's first moment.  Three intervals: one lost message is no
-    silence, a dead sensor is; common practice, no source.
+    silence, a dead sensor is.  While others in the room are heard, a lone silence is of low priority for ``lone_min``:
+    most are a radio that comes back by itself.  Common practice, no source.
     """
 
     name = "silence"
@@ -24,23 +26,29 @@ class SilenceRule(Rule):
         first = int(self.memory.setdefault("first_ms", moment.now_ms))
         if first > moment.now_ms:
             first = self.memory["first_ms"] = moment.now_ms
+        quiet_ms = {s.id: self._quiet_ms(moment, s, first) for s in self.sensors}
+        silent = {s.id for s in self.sensors if quiet_ms[s.id] > self._longest_ms(s)}
         for sensor in self.sensors:
-            heard = moment.last_seen.get(sensor.id)
-            last = min(first if heard is None else heard, moment.now_ms)
-            longest = max(
-                self.settings.intervals * sensor.interval_s * 1000, self.settings.least_min * MINUTE_MS
-            )
-            out = moment.now_ms - last > longest
-            watch = self.watches.get(sensor.id)
+            out, watch = sensor.id in silent, self.watches.get(sensor.id)
             facts = {}
             if out or (watch is not None and watch.on):
                 facts = {
-                    "last_ms": heard,
+                    "last_ms": moment.last_seen.get(sensor.id),
                     "place": sensor.place,
                     "wheels": wheels_at(moment, self.room, sensor.place),
                     "interval_s": sensor.interval_s,
+                    "lone": len(silent) < len(self.sensors)
+                    and quiet_ms[sensor.id] < self.settings.lone_min * MINUTE_MS,
                 }
             yield Evidence(sensor.id, moment.now_ms, out, not out, facts)
+
+    def _quiet_ms(self, moment: Moment, sensor: Sensor, first_ms: int) -> int:
+        heard = moment.last_seen.get(sensor.id)
+        return moment.now_ms - min(first_ms if heard is None else heard, moment.now_ms)
+
+    def _longest_ms(self, sensor: Sensor) -> float:
+        own = self.settings
+        return float(max(own.intervals * sensor.interval_s * 1000, own.least_min * MINUTE_MS))
 
     def alive(self, moment: Moment, key: str) -> bool:
         sensor = moment.site.sensor_by_id.get(key)
@@ -60,7 +68,7 @@ class SilenceRule(Rule):
             seen_ms=watch.seen_ms,
             what=f"Sensor {key} at {where} {quiet}",
             check_first="Has the sensor power or a fresh battery, and does it reach the network?",
-            priority=Priority.MEDIUM if wheels else Priority.LOW,
+            priority=Priority.MEDIUM if wheels and not facts.get("lone") else Priority.LOW,
             effect=f"the air around {wheels_text(len(wheels))} is not watched" if wheels else "",
             wheels=tuple(wheels),
             numbers={"expected_interval_s": facts["interval_s"], "last_seen_ms": last},

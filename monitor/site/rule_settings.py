@@ -47,6 +47,7 @@ class SilenceRule(Settings):
 
     intervals: float = Field(3.0, ge=1.5, le=1000)
     least_min: float = Field(2.0, ge=0, le=1440)
+    lone_min: DelayMinutes = 60.0
 
 
 class RindIndexRule(Settings):
@@ -131,7 +132,7 @@ class SensorHealthRule(Settings):
     """A sensor that is stuck, spiking, wet, off the others, low on battery, wrong in time, or due for calibration."""
 
     drift_k: Kelvin = 0.8
-    drift_pct: Percent = 2.5
+    drift_pct: Percent = 2.0
     spiking_share: float = Field(0.02, gt=0, le=1)
     at_end_share: float = Field(0.5, gt=0, le=1)
     lowest_battery_pct: float = Field(15.0, ge=0, le=100)

@@ -42,3 +42,20 @@ def test_an_empty_room_makes_it_less_pressing() -> None:
     """With no wheels around it, a silent sensor can wait."""
     (finding,) = findings(14, 10, contents=())
     assert finding.priority is Priority.LOW
+
+
+def test_one_of_two_sensors_quiet_for_twenty_minutes_can_wait() -> None:
+    """While the other is heard it is of low priority, after an hour of medium; both quiet are of medium at once."""
+    second = '[[sensor]]\nid = "nv-2"\nroom = "vault"\nplace = "high-rack"\n\n[[style]]'
+    site = make_site(**{"[[style]]\nid": second + "\nid"})
+    rule = SilenceRule(site, site.rooms[0])
+    told = []
+    for minute in (0, 20, 70):
+        now = START + minute * MINUTE
+        rule.update(moment(site, minute, last_seen={"nv-1": START, "nv-2": now}))
+        told.append([f.priority for f in rule.findings()])
+    assert told == [[], [Priority.LOW], [Priority.MEDIUM]]
+    rule.reset()
+    for minute in (0, 20):
+        rule.update(moment(site, minute, last_seen={"nv-1": START, "nv-2": START}))
+    assert {f.sensor: f.priority for f in rule.findings()}["nv-1"] is Priority.MEDIUM

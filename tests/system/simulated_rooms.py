@@ -42,6 +42,7 @@ LONG_BATCH_S, LOOK_S = 6 * HOUR_S, 1800.0
 """The longest batch, and how often the wheels' own temperature is looked at [s]."""
 ACKNOWLEDGED_AFTER_MS = 15 * 60_000
 SOLD_AFTER_DAYS = 40
+SETTLED_S = 1800.0
 NOWHERE = "json://simulated.invalid"
 TELLING = ("raised", "again", "worse", "escalated")
 
@@ -194,18 +195,18 @@ class _Judging:
     def told(self, ticks: Iterable[Tick]) -> Told:
         known: set[str] = set()
         lying: tuple[Contents, ...] = ()
-        busy_until_ms = 0
+        changed_s = -DAY_S
         for tick in ticks:
             if not lying or tick.end_s % HOUR_S < SLOT_S:
                 lying = tuple(contents(self._scenario, self._site, tick.end_s))
             findings = self._findings(tick, lying)
             keys = {f.key for f in findings}
             self._told.raised += [(tick.end_s, f) for f in findings if f.key not in known]
-            if keys or known:
-                busy_until_ms = self._now_ms + 6 * 3_600_000
+            if keys != known:
+                changed_s = tick.end_s
             known = keys
-            # Nothing is due in a journal where nothing has stood for hours.
-            if self._now_ms <= busy_until_ms:
+            # Between changes nothing is due but what the clock asks for, which can wait for the hour.
+            if tick.end_s - changed_s <= SETTLED_S or (keys and tick.end_s % HOUR_S < SLOT_S):
                 self._alarms.update(findings, self._now_ms)
                 self._acknowledge()
                 self._sender.send_waiting("phone")
