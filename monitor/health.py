@@ -14,7 +14,8 @@ from typing import Any
 
 from monitor.clock import now_ms, rfc3339
 from monitor.errors import StoreError
-from monitor.records import Flag, Reading
+from monitor.intake.measurement import AHEAD_REASON, MOST_AHEAD_MS
+from monitor.records import Flag, Reading, Reject
 from monitor.rules.finding import Finding
 from monitor.site import Sensor, Site, rule_settings
 from monitor.site.calibration_dates import first_due_at
@@ -128,6 +129,22 @@ class TimesWatch:
 
     def __init__(self) -> None:
         self._nearest: dict[str, deque[tuple[float, int]]] = {}
+        self._refused_ms: int | None = None
+
+    def refused(self, rejects: Iterable[Reject], steady_s: float | None = None) -> None:
+        """Take in the newest refused messages; those that state a time too far ahead are ahead by so much at least."""
+        steady = time.monotonic() if steady_s is None else steady_s
+        newest_ms = self._refused_ms or 0
+        for reject in rejects:
+            newest_ms = max(newest_ms, reject.time_ms)
+            if (
+                self._refused_ms is not None
+                and reject.time_ms > self._refused_ms
+                and reject.reason == AHEAD_REASON
+            ):
+                seen = self._nearest.setdefault(reject.sensor or reject.topic, deque(maxlen=50))
+                seen.append((steady, MOST_AHEAD_MS))
+        self._refused_ms = newest_ms
 
     def update(self, readings: Iterable[Reading], now_ms: int, steady_s: float | None = None) -> str:
         """What is wrong with the clock, as long as it is; ``readings`` are those that arrived since the last look."""

@@ -140,6 +140,7 @@ class Judge:
             s.sensor: s.last_value for s in self._store.series() if s.quantity == "battery" and s.last_value
         }
         self._sensor_states = self._sensors.states(moment_ms, batteries)
+        self._times.refused(self._store.rejects())
 
     def close(self) -> None:
         """Keep the rules' state and let go of the store, the ledger and the journal."""

@@ -11,6 +11,7 @@ import pytest
 from monitor.cli import main
 from monitor.clock import now_ms
 from monitor.health import BEAT, ClockWatch, PartsHealth, Rate, Reserve, TimesWatch, health_of
+from monitor.intake.measurement import AHEAD_REASON
 from monitor.records import AirRecord, Reading, Reject
 from monitor.rules.finding import Finding
 from monitor.site import check_text, load
@@ -82,6 +83,24 @@ def test_a_burst_from_a_while_ago_is_no_wrong_clock() -> None:
         "all 3 sensors heard from state times behind"
     )
     assert watch.update([], NOW, 1400.0) == ""
+
+
+def test_a_clock_so_wrong_that_readings_are_refused_is_told() -> None:
+    """A machine that starts an hour in the past refuses what its sensors send: that is no fault of three sensors.
+    What was refused before the start tells nothing, nor does one sensor alone."""
+    watch = TimesWatch()
+    old = [Reject(NOW - 5000, f"maturing/{name}/senml", AHEAD_REASON, sensor=name) for name in "abc"]
+    watch.refused(old, 0.0)
+    assert watch.update([], NOW, 0.0) == ""
+    fresh = [
+        Reject(NOW + n, f"maturing/{name}/senml", AHEAD_REASON, sensor=name) for n, name in enumerate("abc")
+    ]
+    watch.refused([*fresh[:1], *old], 10.0)
+    assert watch.update([], NOW, 10.0) == ""
+    watch.refused([*fresh, *old], 20.0)
+    assert watch.update([], NOW, 20.0).startswith(
+        "all 3 sensors heard from state times ahead of this machine's, by 600 s"
+    )
 
 
 def test_clock_and_channel_are_parts(site_path: Path) -> None:

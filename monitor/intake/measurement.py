@@ -14,6 +14,7 @@ from monitor.records import QUANTITIES, Flag, Reading
 EARLIEST_MS = 315_532_800_000
 """1980-01-01T00:00Z: a sensor that states an earlier time has lost its clock."""
 MOST_AHEAD_MS = 10 * 60_000
+AHEAD_REASON = "the time is more than 10 minutes ahead of the monitor's clock"
 _MILLISECONDS_FROM = 1e11
 """Epoch numbers from here on (the year 5138 in seconds) are milliseconds."""
 _DECIMAL = re.compile(r"\s*[+-]?(\d{1,20}(\.\d{0,20})?|\.\d{1,20})([eE][+-]?\d{1,3})?\s*")
@@ -123,4 +124,4 @@ def _check_time(time_ms: int, arrived_ms: int) -> None:
     if time_ms < EARLIEST_MS:
         raise ReadingError("the time is before the year 1980: has the sensor lost its clock?")
     if time_ms > arrived_ms + MOST_AHEAD_MS:
-        raise ReadingError("the time is more than 10 minutes ahead of the monitor's clock")
+        raise ReadingError(AHEAD_REASON)
