@@ -87,6 +87,26 @@ def test_a_drift_of_three_per_cent_is_seen_within_a_fortnight(site: Site) -> Non
     assert abs(states["rack-1"].drift["humidity"]) < 1.5
 
 
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_fortnight_shows_three_per_cent(site: Site, seed: int) -> None:
+    """Steady for ten days, then up by 3 % over 14: told before the fortnight is over, and no other sensor is."""
+    watch, limit = SensorWatch(site), site.rules.sensor_health.drift_pct
+    chance = np.random.default_rng(seed)
+    found = None
+    for day in range(24):
+        room = 86.0 + 2.0 * np.sin(day / 4.0) + np.sin(np.arange(144) / 23.0)
+        for number, offset in ((1, 0.0), (2, 1.5), (3, -2.0 + 3.0 * max(0, day - 10) / 14)):
+            values = room + offset + chance.normal(0, 0.4, 144)
+            sensor = site.sensor_by_id[f"rack-{number}"]
+            watch.judged(sensor, "humidity", humidity(values, START + day * DAY_MS))
+        states = watch.states(START + (day + 1) * DAY_MS)
+        off = {name for name, s in states.items() if abs(s.drift.get("humidity", 0.0)) > limit}
+        found = day - 10 if found is None and "rack-3" in off else found
+        assert off <= {"rack-3"}
+    assert found is not None
+    assert found <= 14
+
+
 def test_places_of_different_dampness_are_no_drift(site: Site) -> None:
     """A rack that is always 2 % drier than the others has not drifted."""
     watch = SensorWatch(site)
