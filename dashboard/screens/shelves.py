@@ -137,9 +137,17 @@ def _wheel(row: Row, mark: str | None) -> str:
     kind = "alarmed" if mark == ALARMED else "marked" if mark else ""
     shelf = f' <span class="quiet">{text(row["shelf"], 20)}</span>' if row.get("shelf") else ""
     return (
-        f'<a class="{kind}" target="_self" href="wheel?wheel={quote(row["name"], safe="")}"><b>{text(row["name"], 40)}</b>{shelf}'
+        f'<a class="{kind}" target="_self" href="wheel?wheel={quote(row["name"], safe="")}">{_name(row)}{shelf}'
         f"{mark_of(mark) if mark else ''}</a>"
     )
+
+
+def _name(row: Row) -> str:
+    """A wheel's name; where it begins with its make's, that part is quiet and what tells wheels apart stands out."""
+    own = row["name"].removeprefix(row["make"]).lstrip("-_./ ")
+    if not own or own == row["name"]:
+        return f"<b>{text(row['name'], 40)}</b>"
+    return f'<span class="make">{text(row["make"], 40)}</span> <b>{text(own, 40)}</b>'
 
 
 def _for_many(source: Source, rows: list[Row]) -> None:
