@@ -16,7 +16,7 @@ class SilenceRule(Rule):
     """Silence: no reading for ``intervals`` of the sensor's own expected interval, and at least ``least_min``.
 
     A sensor never heard from counts from the rule's first moment.  Three intervals: one lost message is no
-    silence, a dead sensor is.  While others in the room are heard, a lone silence is of low priority for ``lone_min``:
+    silence, a dead sensor is.  While half of the room or more is heard, a lone silence is of low priority for ``lone_min``:
     most are a radio that comes back by itself.  Common practice, no source.
     """
 
@@ -37,7 +37,7 @@ class SilenceRule(Rule):
                     "place": sensor.place,
                     "wheels": wheels_at(moment, self.room, sensor.place),
                     "interval_s": sensor.interval_s,
-                    "lone": len(silent) < len(self.sensors)
+                    "lone": 2 * len(silent) <= len(self.sensors)
                     and quiet_ms[sensor.id] < self.settings.lone_min * MINUTE_MS,
                 }
             yield Evidence(sensor.id, moment.now_ms, out, not out, facts)
