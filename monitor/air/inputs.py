@@ -96,6 +96,14 @@ def humidities(values: Values, name: str = "rh_pct") -> Array:
     return array
 
 
+def one_number(value: Values, name: str) -> float:
+    """One number, NaN where it is not known; anything else raises PhysicsError."""
+    array = as_floats(value, name)
+    if array.ndim:
+        raise PhysicsError(f"{name}: one number is expected, got {value!r:.80}")
+    return float(array)
+
+
 def span_hours(hours: float, name: str = "hours") -> float:
     """Checked length of a span of steady air [h]; negative, over 10 million, or not known raises PhysicsError."""
     array = as_floats(hours, name)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from monitor.air.inputs import Array, Values, humidities, in_blocks, temperatures
+from monitor.air.inputs import Array, Values, humidities, in_blocks, one_number, temperatures
 from monitor.errors import PhysicsError
 
 ZENG_LEVELS = {0.0: 0.7153, 0.1: 0.7300, 0.5: 0.7675, 1.0: 0.7950, 2.0: 0.8250, 3.0: 0.8502, 4.0: 0.8701}
@@ -28,6 +28,7 @@ def growth_limit_rh(temperature_c: Values, growth_mm_per_day: float = 0.0, *, cl
     ------
     PhysicsError : impossible temperature, or a growth not in the table.
     """
+    growth_mm_per_day = one_number(growth_mm_per_day, "growth_mm_per_day")
     if growth_mm_per_day not in ZENG_LEVELS:
         levels = ", ".join(f"{level:g}" for level in ZENG_LEVELS)
         raise PhysicsError(f"growth_mm_per_day {growth_mm_per_day:g}: expected one of {levels}")

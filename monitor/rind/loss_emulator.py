@@ -67,7 +67,7 @@ class Prior:
     def __post_init__(self) -> None:
         for field in dataclasses.fields(self):
             name, value = field.name, getattr(self, field.name)
-            if not isinstance(value, (int, float)) or not 0.0 <= value < 10.0:
+            if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0.0 <= value < 10.0:
                 raise PhysicsError(f"prior {name} {value!r}: 0 to 10 is expected")
 
     @classmethod

@@ -14,7 +14,15 @@ from typing import Literal
 
 import numpy as np
 
-from monitor.air.inputs import Values, as_floats, humidities, require_range, span_hours, temperatures
+from monitor.air.inputs import (
+    Values,
+    as_floats,
+    humidities,
+    one_number,
+    require_range,
+    span_hours,
+    temperatures,
+)
 from monitor.errors import PhysicsError
 
 TYROPHAGUS_2000 = "Appl. Entomol. Zool. 35(2):237 (2000)"
@@ -111,7 +119,7 @@ MITES_PER_CM2_AT_15_C = (174.0, 33.0)
 def mite(name: str) -> Mite:
     """The mite of that name, capitals not minded; PhysicsError lists the known ones otherwise."""
     for known, found in MITES.items():
-        if known.casefold() == " ".join(name.split()).casefold():
+        if known.casefold() == " ".join(str(name).split()).casefold():
             return found
     raise PhysicsError(f"mite {name!r} is not known: expected one of {', '.join(MITES)}")
 
@@ -203,6 +211,8 @@ def q10(lower_rate: float, higher_rate: float, lower_c: float, higher_c: float) 
     ------
     PhysicsError : rates not above 0, or temperatures that do not rise.
     """
+    given = {"lower_rate": lower_rate, "higher_rate": higher_rate, "lower_c": lower_c, "higher_c": higher_c}
+    lower_rate, higher_rate, lower_c, higher_c = (one_number(value, name) for name, value in given.items())
     if not (lower_rate > 0.0 and higher_rate > 0.0 and higher_c > lower_c):
         raise PhysicsError(
             f"Q10 of {lower_rate:g}, {higher_rate:g} at {lower_c:g}, {higher_c:g} degC: expected "

@@ -18,6 +18,7 @@ from monitor.air.inputs import (
     as_floats,
     humidities,
     in_blocks,
+    one_number,
     require_range,
     span_hours,
     temperatures,
@@ -94,7 +95,7 @@ LATER_DECLINE_PER_DAY = -0.016
 
 def material_class(name: str) -> MaterialClass:
     """The class of that name ("very sensitive" or "vs", and so on); PhysicsError lists them otherwise."""
-    found = CLASSES.get(SHORT_NAMES.get(name, name))
+    found = CLASSES.get(SHORT_NAMES.get(name, name)) if isinstance(name, str) else None
     if found is None:
         raise PhysicsError(f"material class {name!r} is not known: expected one of {', '.join(CLASSES)}")
     return found
@@ -334,6 +335,7 @@ def meaning(index: float) -> str:
     ------
     PhysicsError : an index outside 0..6, or not known.
     """
+    index = one_number(index, "index")
     if not 0.0 <= index <= 6.0:
         raise PhysicsError(f"index {index:g} is impossible: expected 0 to 6")
     return MEANINGS[int(index)]

@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 
-from monitor.air.inputs import Array, Values, as_floats, require_range, span_hours, temperatures
+from monitor.air.inputs import Array, Values, as_floats, one_number, require_range, span_hours, temperatures
 from monitor.air.saturation import ZERO_CELSIUS_K
 from monitor.errors import PhysicsError
 
@@ -101,6 +101,10 @@ def activation_energy_from_q10(q10: float, lower_c: float = 5.0, higher_c: float
     ------
     PhysicsError : a q10 not above 0, or temperatures that do not rise.
     """
+    q10, lower_c, higher_c = (
+        one_number(value, name)
+        for name, value in (("q10", q10), ("lower_c", lower_c), ("higher_c", higher_c))
+    )
     return activation_energy_from_rates(
         1.0, q10 ** ((higher_c - lower_c) / 10.0) if q10 > 0 else 0.0, lower_c, higher_c
     )
@@ -115,6 +119,8 @@ def activation_energy_from_rates(
     ------
     PhysicsError : rates not above 0, or temperatures that do not rise.
     """
+    given = {"lower_rate": lower_rate, "higher_rate": higher_rate, "lower_c": lower_c, "higher_c": higher_c}
+    lower_rate, higher_rate, lower_c, higher_c = (one_number(value, name) for name, value in given.items())
     if not (lower_rate > 0.0 and higher_rate > 0.0 and higher_c > lower_c):
         raise PhysicsError(
             f"activation energy of rates {lower_rate:g}, {higher_rate:g} at {lower_c:g}, {higher_c:g} degC: "
@@ -130,9 +136,10 @@ def crystals_note(age_days: float | None) -> str | None:
 
     None where the age is not known or too young for them.
     """
-    if age_days is None or math.isnan(age_days) or age_days < CRYSTALS_FROM_DAYS:
+    age = one_number(age_days, "age_days")
+    if math.isnan(age) or age < CRYSTALS_FROM_DAYS:
         return None
-    if age_days < CRYSTALS_LIKELY_DAYS:
+    if age < CRYSTALS_LIKELY_DAYS:
         return "crystals may be expected (from 12-18 months; common practice, no source)"
     return "crystals are likely (past 18 months; common practice, no source)"
 

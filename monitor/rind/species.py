@@ -205,7 +205,7 @@ DEFAULT_UNWANTED = ("Penicillium commune",)
 
 def species_named(name: str) -> Species:
     """The species of that name, capitals not minded; PhysicsError lists the known ones otherwise."""
-    wanted = " ".join(name.split()).casefold()
+    wanted = " ".join(str(name).split()).casefold()
     for known, species in SPECIES.items():
         if known.casefold() == wanted:
             return species
