@@ -129,3 +129,21 @@ def test_an_address_of_no_known_kind_is_a_failure_not_a_crash(
     assert (phone["state"], phone["attempts"]) == ("waiting", 0)
     assert "no kind of address is called 'pigeon'" in phone["error"]
     assert "loft" not in phone["error"]
+
+
+def test_a_route_that_fails_is_named_until_it_sends(site: Site, alarms: Alarms) -> None:
+    """What the monitor's health calls its channel: not well once messages waited two minutes, well after they left."""
+    channel, time = Channel(), Time()
+    channel.down = {"json://nora.invalid", "json://piet.invalid"}
+    sender = Sender(site, alarms, channel, time)
+    told = []
+    for minute in range(12):
+        time.now_ms = START + minute * 60_000
+        if minute == 5:
+            channel.down.clear()
+        alarms.update([dry()], time.now_ms)
+        sender.send_waiting("phone")
+        told.append(alarms.failing_routes)
+    assert told[1] == []
+    assert told[4] == ["messages by route phone do not get out"]
+    assert told[-1] == []
