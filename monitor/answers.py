@@ -118,8 +118,26 @@ def what_if_document(
 
 
 def next_to_grade_document(site: Site) -> dict[str, Any]:
-    """The ``next-to-grade`` document: which wheels deserve attention now, and why."""
-    return make_next_to_grade(site, parts(site).ledger, now())
+    """The ``next-to-grade`` document: which wheels deserve attention now, and why, their air among the reasons."""
+    from monitor.link.kept import studied
+    from monitor.review.next_to_grade_air import reasons_of
+
+    opened, moment = parts(site), now()
+    made = studied(site, opened.store, opened.ledger, moment)
+    further = reasons_of(made.lives, made.exposures, made.link, moment)
+    return make_next_to_grade(site, opened.ledger, moment, further=further)
+
+
+def link_document(site: Site) -> dict[str, Any]:
+    """The ``evidence`` document: what the dairy's own wheels say of air and rind.
+
+    The statistics libraries are loaded on the first call.
+    """
+    from monitor.link.document import evidence_document
+    from monitor.link.kept import studied
+
+    opened = parts(site)
+    return evidence_document(site, studied(site, opened.store, opened.ledger, now()))
 
 
 def rooms_document(site: Site, at_ms: int | None = None) -> dict[str, Any]:

@@ -27,6 +27,7 @@ FURTHER = (
     "monitor.alarms.commands",
     "monitor.wheels.commands",
     "monitor.review.commands",
+    "monitor.link.commands",
 )
 
 

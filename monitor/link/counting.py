@@ -46,22 +46,25 @@ class Contrast:
     design_effect: float
 
 
-def contrast(found: Flags, exposed: Flags, makes: Names) -> Contrast:
-    """Count a fault among exposed and other wheels; both groups must have wheels.  ``ratio`` is None over nothing."""
+def contrast(found: Flags, exposed: Flags, makes: Names, alpha: float = ALPHA) -> Contrast:
+    """Count a fault among exposed and other wheels; both groups must have wheels.  ``ratio`` is None over nothing.
+
+    ``alpha``: what the intervals leave out, 0.10 for those of 90 %.
+    """
     effect = design_effect(found, exposed, makes)
-    more, less = (_group(found[side], effect) for side in (exposed, ~exposed))
+    more, less = (_group(found[side], effect, alpha) for side in (exposed, ~exposed))
     counts = [more.found / effect, more.of / effect, less.found / effect, less.of / effect]
-    low, high = confint_proportions_2indep(*counts, method="newcomb", compare="diff", alpha=ALPHA)
+    low, high = confint_proportions_2indep(*counts, method="newcomb", compare="diff", alpha=alpha)
     a, b = more.found / more.of, less.found / less.of
     ratio = None
     if more.found and less.found:
-        bottom, top = confint_proportions_2indep(*counts, method="log-adjusted", compare="ratio", alpha=ALPHA)
+        bottom, top = confint_proportions_2indep(*counts, method="log-adjusted", compare="ratio", alpha=alpha)
         ratio = Ranged(a / b, float(bottom), float(top))
     return Contrast(more, less, Ranged(a - b, float(low), float(high)), ratio, effect)
 
 
-def _group(found: Flags, effect: float) -> Group:
-    low, high = proportion_confint(found.sum() / effect, len(found) / effect, alpha=ALPHA, method="wilson")
+def _group(found: Flags, effect: float, alpha: float) -> Group:
+    low, high = proportion_confint(found.sum() / effect, len(found) / effect, alpha=alpha, method="wilson")
     return Group(int(found.sum()), len(found), Ranged(float(found.mean()), float(low), float(high)))
 
 
@@ -75,7 +78,8 @@ def design_effect(found: Flags, exposed: Flags, makes: Names) -> float:
             continue
         members = [found[side & (makes == make)] for make in names]
         between += sum((m.sum() - len(m) * share) ** 2 for m in members) * len(names) / (len(names) - 1)
-        within += sum(len(m) for m in members) * share * (1.0 - share)
+        wheels = int(side.sum())
+        within += wheels * share * (1.0 - share) * wheels / (wheels - 1)
         freedom += len(names) - 1
     return max(1.0, float(between / within)) if freedom else 1.0
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.optimize import minimize_scalar
+from scipy.optimize import brentq, minimize_scalar
 from scipy.stats import rankdata
 
 from monitor.clock import DAY_MS
@@ -31,6 +31,7 @@ Floats = npt.NDArray[np.float64]
 LEAST_OF_EACH, LEAST_MAKES = 20, 8
 """A model is fitted from so many wheels with the fault and so many without, of so many makes."""
 NINETY = 1.645
+MOST_SPREAD = 3.0
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
 RISK_THIRD = Question("model", "", "model", 0, 0.0, "stood in the third at most risk by their air", ())
 
@@ -207,9 +208,10 @@ def _of_model(fault: str, courses: list[Course], model: Model | None) -> Answer:
 
 
 def make_spread(found: Floats, chance: Floats, makes: npt.NDArray[np.object_]) -> float:
-    """Standard deviation of makes' own log odds about what was said of their wheels, by maximum likelihood.
+    """The most that makes' own log odds may spread about what was said of their wheels (standard deviation).
 
-    A normal random intercept for each make on the log odds said, integrated by Gauss and Hermite at 15 points.
+    A normal random intercept for each make on the log odds said, integrated by Gauss and Hermite at 15 points; the upper
+    end of its 90 % interval by the profile of the likelihood, since a few dozen makes often show no spread by luck.
     """
     odds = np.log(chance / (1.0 - chance))
     number = np.unique(makes, return_inverse=True)[1]
@@ -221,7 +223,11 @@ def make_spread(found: Floats, chance: Floats, makes: npt.NDArray[np.object_]) -
         np.add.at(whole, number, each)
         return -float(np.log(np.exp(whole) @ (WEIGHTS / WEIGHTS.sum())).sum())
 
-    return float(minimize_scalar(unlikely, bounds=(0.0, 3.0), method="bounded").x)
+    likely = float(minimize_scalar(unlikely, bounds=(0.0, MOST_SPREAD), method="bounded").x)
+    limit = unlikely(likely) + 0.5 * NINETY**2
+    if unlikely(MOST_SPREAD) <= limit:
+        return MOST_SPREAD
+    return float(brentq(lambda sigma: unlikely(sigma) - limit, likely, MOST_SPREAD))
 
 
 def _say_chances(

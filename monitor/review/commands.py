@@ -20,12 +20,19 @@ from monitor.clock import now
 def next_to_grade_command(site_file: Path, first: int, as_json: bool) -> None:
     """List the wheels that deserve attention now, with the reasons, and whether to look, weigh or iron."""
     from monitor.review.next_to_grade import next_to_grade_document
+    from monitor.review.next_to_grade_air import reasons_from_air
     from monitor.site import load
+    from monitor.store import open_store
     from monitor.wheels import open_ledger
 
     site, moment = load(site_file), now()
-    with open_ledger(site) as ledger:
-        document = next_to_grade_document(site, ledger, moment, first)
+    store = open_store(site)
+    try:
+        with open_ledger(site) as ledger:
+            further = reasons_from_air(site, store, ledger, moment)
+            document = next_to_grade_document(site, ledger, moment, first, further)
+    finally:
+        store.close()
     if as_json:
         click.echo(json.dumps(document, indent=1, ensure_ascii=False))
         return

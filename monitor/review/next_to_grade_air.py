@@ -11,11 +11,12 @@ from datetime import datetime
 from types import MappingProxyType
 
 from monitor.clock import DAY_MS, to_ms
-from monitor.link import Life, Study, lives_of, study
 from monitor.link.exposure import Exposures, airs_of
 from monitor.link.features import FAULTS, Moment, way_in_at, ways_in
+from monitor.link.life import Life, lives_of
 from monitor.link.sightings import looks_for
 from monitor.link.skill import Ranged
+from monitor.link.study import Study, study
 from monitor.review.reasons import Act, Reason
 from monitor.site import Site
 from monitor.store.protocol import Store

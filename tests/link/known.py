@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from monitor.clock import from_ms, to_ms
-from monitor.link import Life
 from monitor.link.exposure import Airs, Exposures
+from monitor.link.life import Life
 from monitor.site import Site, check_text
 from monitor.wheels import Entry, Wheel
 from sensors_sim.outcomes import DAY_S

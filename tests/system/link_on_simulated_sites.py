@@ -18,9 +18,9 @@ from pathlib import Path
 import numpy as np
 from tqdm import tqdm
 
-from monitor.link import Life, Study, study
+from monitor.link.life import Life
 from monitor.link.skill import area_under_roc
-from monitor.link.study import Model
+from monitor.link.study import Model, Study, study
 from monitor.review.next_to_grade import rank
 from monitor.review.next_to_grade_air import reasons_of
 from sensors_sim.outcomes import DAY_S
