@@ -26,6 +26,8 @@ Floats = npt.NDArray[np.float64]
 LEAST_WHEELS, LEAST_MAKES, LEAST_FOUND = 10, 3, 5
 """A group below this many wheels or makes, or a fault found fewer times, answers nothing."""
 SURE = 0.05
+LEAST_CUT = 1.0
+"""A cut below a day (or one of a dose's units) parts wheels that went through the same."""
 HALF_YEAR_DAYS, FOUR_MONTHS_DAYS = 180, 120
 State = Literal["shown", "not shown", "not enough wheels yet"]
 
@@ -204,7 +206,7 @@ def _cut(question: Question, values: Floats, makes: npt.NDArray[np.object_]) -> 
     if question.dose == "way in" or not len(values) or _large_enough(exposed, makes):
         return question.cut
     third = float(np.quantile(values, 2 / 3))
-    if third <= 0:
+    if third < LEAST_CUT:
         return question.cut
     digit = 10.0 ** math.floor(math.log10(third)) / 2.0
     for candidate in (round(third / digit) * digit, third, float(np.median(values))):
@@ -241,6 +243,7 @@ def _wanted(found: Contrast | None) -> str:
     return f"to show a doubling from {100 * base:.0f} % it takes about {wheels} wheels, half of them with more of it"
 
 
-def questions_for(rind: str) -> list[Question]:
-    """The questions that are asked of a kind of rind."""
-    return [question for question in QUESTIONS if rind in question.rinds]
+def questions_for(style: Style) -> list[Question]:
+    """The questions that are asked of a style: those of its kind of rind that its wheels live long enough for."""
+    longest = style.grading_from_day if style.grading_from_day is not None else math.inf
+    return [q for q in QUESTIONS if style.rind in q.rinds and q.days <= longest]

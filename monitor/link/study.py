@@ -122,7 +122,7 @@ def _style(
 ) -> StyleStudy:
     style = exposures.site.style_by_id[name]
     own = {fault: [c for c in some if c.life.style == name] for fault, some in courses.items()}
-    answers = [ask(q, style, own[q.fault], exposures) for q in questions_for(style.rind)]
+    answers = [ask(q, style, own[q.fault], exposures) for q in questions_for(style)]
     modelled = [fault for fault in FAULTS if models[fault] and _enough(own[fault])]
     answers += [_of_model(fault, own[fault], models[fault]) for fault in modelled]
     answers = corrected(answers)
