@@ -120,11 +120,12 @@ def what_if_document(
 def next_to_grade_document(site: Site) -> dict[str, Any]:
     """The ``next-to-grade`` document: which wheels deserve attention now, and why, their air among the reasons."""
     from monitor.link.kept import studied
+    from monitor.link.life import lives_of
     from monitor.review.next_to_grade_air import reasons_of
 
     opened, moment = parts(site), now()
-    made = studied(site, opened.store, opened.ledger, moment)
-    further = reasons_of(made.lives, made.exposures, made.link, moment)
+    made = studied(site, opened.store, opened.ledger, moment, as_it_stands=False)
+    further = reasons_of(lives_of(opened.ledger, moment), made.exposures, made.link, moment)
     return make_next_to_grade(site, opened.ledger, moment, further=further)
 
 

@@ -32,12 +32,16 @@ _kept: dict[Path, tuple[int, Studied]] = {}
 _lock = threading.Lock()
 
 
-def studied(site: Site, store: Store, ledger: Ledger, at: datetime) -> Studied:
-    """The study of a site at a moment, at most an hour old and of the ledger as it stands."""
+def studied(site: Site, store: Store, ledger: Ledger, at: datetime, *, as_it_stands: bool = True) -> Studied:
+    """The study of a site at a moment, at most an hour old and of the ledger as it stands.
+
+    ``as_it_stands=False`` takes one from before the ledger's last entries too: a study costs seconds, and a page that is
+    drawn after every entry cannot wait for it.
+    """
     revision, at_ms, key = ledger.revision(), to_ms(at), site.path.resolve()
     with _lock:
         known = _kept.get(key)
-        if known and known[0] == revision and 0 <= at_ms - known[1].at_ms < KEPT_MS:
+        if known and (known[0] == revision or not as_it_stands) and 0 <= at_ms - known[1].at_ms < KEPT_MS:
             return known[1]
         lives = lives_of(ledger, at)
         exposures = Exposures(site, airs_of(store, lives))

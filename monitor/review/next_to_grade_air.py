@@ -12,9 +12,9 @@ from types import MappingProxyType
 
 from monitor.clock import DAY_MS, to_ms
 from monitor.link.exposure import Exposures, airs_of
-from monitor.link.features import FAULTS, Moment, way_in_at, ways_in
+from monitor.link.features import FAULTS, Moment, looks_of, way_in_at, ways_in
 from monitor.link.life import Life, lives_of
-from monitor.link.sightings import looks_for
+from monitor.link.sightings import looks_for, sight_of
 from monitor.link.skill import Ranged
 from monitor.link.study import Study, study
 from monitor.review.reasons import Act, Reason
@@ -56,13 +56,13 @@ def reasons_of(
     at: datetime,
     weights: Mapping[str, float] = AIR_WEIGHTS,
 ) -> dict[str, list[Reason]]:
-    """As `reasons_from_air`, from a study that is already made with these exposures."""
+    """As `reasons_from_air`, from a study and exposures already made; wheels newer than those have less to go by."""
     found: dict[str, list[Reason]] = {}
     for life in lives:
         if life.gone or life.style not in exposures.site.style_by_id:
             continue
         reasons = [
-            *_expected(link.chances.get(life.name, {}), weights),
+            *_expected(life, link.chances.get(life.name, {}), weights),
             *_of_way_in(life, exposures, weights),
             *_of_drying(life, exposures, to_ms(at), weights),
         ]
@@ -71,10 +71,11 @@ def reasons_of(
     return found
 
 
-def _expected(chances: Mapping[str, Ranged], weights: Mapping[str, float]) -> list[Reason]:
+def _expected(life: Life, chances: Mapping[str, Ranged], weights: Mapping[str, float]) -> list[Reason]:
+    """Faults that are likely and were not found, since the study neither."""
     reasons = []
     for fault, chance in chances.items():
-        if chance.value >= LEAST_CHANCE:
+        if chance.value >= LEAST_CHANCE and sight_of(looks_of(fault, life)).found_ms is None:
             words = (
                 f"{FAULTS[fault]} not found, but likely by its air: {100 * chance.value:.0f} in 100 "
                 f"({100 * chance.low:.0f} to {100 * chance.high:.0f})"
