@@ -38,6 +38,7 @@ SAVE = {
 LONGEST_NOTE = 10_000
 MOST_WEIGHED_AT_ONCE = 60
 KEEP: Any = {"persist_state": "session"}
+PICTURED = ("inspection", "ironing")
 PICTURES = ("jpg", "jpeg", "png", "webp")
 
 
@@ -84,7 +85,7 @@ def _inspection(about: About) -> dict[str, Any]:
             name: 0 for name, scale in scales.items() if scale.sort == "fault" and said.get(name) is None
         }
     said["where"] = _one(about, "where", say("Where?"), WHERE_ON_WHEEL) or ""
-    return said | {"note": _note(about), "photos": _photos(about)}
+    return said | {"note": _note(about)}
 
 
 def _ironing(about: About) -> dict[str, Any]:
@@ -95,7 +96,7 @@ def _ironing(about: About) -> dict[str, Any]:
     with st.expander(say("Aroma and flavour")):
         said["aroma"] = tuple(_several(about, "aroma", say("Aroma"), AROMA_NOTES))
         said["flavour"] = tuple(_several(about, "flavour", say("Flavour"), FLAVOUR_NOTES))
-    return said | {"note": _note(about), "photos": _photos(about)}
+    return said | {"note": _note(about)}
 
 
 def _grading(about: About) -> dict[str, Any]:
@@ -172,7 +173,7 @@ def _photos(about: About) -> tuple[Any, ...]:
     if len(about.wheels) != 1:
         return ()
     chosen = st.file_uploader(
-        say("Photos (may stay empty; save once each shows its size)"),
+        say("Photos (may stay empty)"),
         type=list(PICTURES),
         accept_multiple_files=True,
         key=about.field("photos"),
@@ -181,8 +182,16 @@ def _photos(about: About) -> tuple[Any, ...]:
 
 
 def _save(source: Source, about: About, kind: str, said: dict[str, Any]) -> None:
-    name = ask_name(source, **KEEP)
-    if st.button(say(SAVE[kind]), type="primary", key=about.field(f"save-{kind}")):
+    if kind in PICTURED:
+        # A form, since its button waits until photos that are on their way have arrived.
+        with st.form(about.field(f"save-{kind}"), border=False, enter_to_submit=False):
+            said["photos"] = _photos(about)
+            name = ask_name(source, **KEEP)
+            pressed = st.form_submit_button(say(SAVE[kind]), type="primary")
+    else:
+        name = ask_name(source, **KEEP)
+        pressed = st.button(say(SAVE[kind]), type="primary", key=about.field(f"save-{kind}"))
+    if pressed:
         _try(source, about, kind, name, said, sure=False)
     doubt = st.session_state.get(about.field("doubt"))
     if doubt and doubt[0] == (kind, repr(said)):
