@@ -14,6 +14,7 @@ import pytest
 from aiosmtpd.controller import Controller
 from playwright.sync_api import Page
 
+from monitor import answers
 from monitor.clock import now
 from monitor.site import load
 from monitor.wheels import open_ledger
@@ -81,9 +82,16 @@ def house(tmp_path: Path) -> Iterator[House]:
                 chromium() as browser,
                 page_of(browser, 1440) as page,
             ):
+                wait_for(lambda: connected(site_path), 60, "the monitor's connection to the broker")
                 yield House(page, address, broker.port, post, site_path)
     finally:
         server.stop()
+
+
+def connected(site_path: Path) -> bool:
+    """Whether the monitor takes messages in: what is published before is lost, as no session of its stands yet."""
+    intake = answers.monitor_document(load(site_path)).get("intake")
+    return bool(intake and intake["connected"])
 
 
 def fill_ledger(site_path: Path) -> None:
