@@ -17,7 +17,7 @@ from dashboard.plain import text, when
 from dashboard.source import Answer, Source
 from monitor.clock import now
 
-REFRESH_S = 5
+REFRESH_S = 6
 LATE_AFTER_S = 20.0
 """A document older than this is said to be old [s]; it is asked for anew every few seconds."""
 

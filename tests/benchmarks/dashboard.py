@@ -308,7 +308,7 @@ def _an_hour(browser: Browser, address: str, pid: int) -> list[Figure]:
 def _wind(page: Page, refreshes: int) -> None:
     for _ in range(refreshes):
         before = page.evaluate("() => window.drawn.length")
-        page.clock.run_for(5_100)
+        page.clock.run_for(6_100)
         page.wait_for_function(
             "before => window.drawn.length > before", arg=before, timeout=30_000, polling=50
         )
