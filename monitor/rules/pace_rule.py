@@ -17,7 +17,10 @@ from monitor.rules.watch import Evidence, Watch
 
 
 class PaceRuleBase(ContentsRule):
-    """Follows one pace of each entry of a room's contents against a high and perhaps a low limit."""
+    """Follows one pace of each entry of a room's contents against a high and perhaps a low limit.
+
+    A pace is a rate: hours of it change a rind little, so delays are long.
+    """
 
     pace_name = ""
 

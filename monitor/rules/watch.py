@@ -49,7 +49,8 @@ class Watch:
             self._clearing(evidence)
         elif not self.on:
             self.since_ms = None
-        if self.on or evidence.out:
+        # A value that is back within its limit says nothing of the condition that still stands out its off-delay.
+        if evidence.facts and (self.on or evidence.out):
             self.facts = evidence.facts
 
     def _out(self, evidence: Evidence) -> None:

@@ -22,6 +22,7 @@ class BandRule(Settings):
     temperature_deadband_k: float = Field(0.3, ge=0, le=5)
     humidity_deadband_pct: float = Field(1.0, ge=0, le=20)
     delay_min: float = Field(30.0, ge=0, le=1440)
+    off_delay_min: DelayMinutes = 0.0
 
 
 class PaceRule(Settings):
@@ -30,7 +31,8 @@ class PaceRule(Settings):
     highest_pace: float = Field(1.6, gt=1, le=20)
     lowest_pace: float = Field(0.4, ge=0, lt=1)
     deadband: float = Field(0.1, ge=0, le=1)
-    delay_min: DelayMinutes = 120.0
+    delay_min: DelayMinutes = 720.0
+    off_delay_min: DelayMinutes = 120.0
 
 
 class MouldRule(Settings):
@@ -39,7 +41,8 @@ class MouldRule(Settings):
     highest_pace: float = Field(1.8, gt=1, le=50)
     deadband: float = Field(0.1, ge=0, le=1)
     highest_mm_per_day: float = Field(0.1, gt=0, le=10)
-    delay_min: DelayMinutes = 240.0
+    delay_min: DelayMinutes = 1440.0
+    off_delay_min: DelayMinutes = 240.0
 
 
 class SilenceRule(Settings):
@@ -90,7 +93,7 @@ class SwingsRule(Settings):
     """Air that goes up and down too far, or a plant that starts too often; defrosts do not count."""
 
     temperature_k: Kelvin = 3.0
-    humidity_pct: Percent = 15.0
+    humidity_pct: Percent = 25.0
     starts_per_h: float = Field(8.0, gt=0, le=60)
     delay_min: DelayMinutes = 60.0
 
@@ -107,8 +110,8 @@ class TrendRule(Settings):
     """Air that has left its usual range and at this rate leaves the band within hours."""
 
     within_h: float = Field(12.0, gt=0, le=72)
-    temperature_margin_k: float = Field(0.2, ge=0, le=5)
-    humidity_margin_pct: float = Field(1.0, ge=0, le=20)
+    temperature_margin_k: float = Field(0.3, ge=0, le=5)
+    humidity_margin_pct: float = Field(1.5, ge=0, le=20)
     usual_days: int = Field(10, ge=3, le=60)
     delay_min: DelayMinutes = 10.0
 

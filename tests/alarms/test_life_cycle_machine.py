@@ -60,6 +60,7 @@ class LifeCycle(RuleBasedStateMachine):
         self.state: dict[str, str] = {}
         self.active: dict[str, bool] = {}
         self.work: int | None = None
+        self.work_begins = 0
         self.raises: Counter[str] = Counter()
         self.down = False
         self.delivered: list[tuple[str, str]] = []
@@ -119,6 +120,7 @@ class LifeCycle(RuleBasedStateMachine):
         self.now += minutes * MINUTE
         self.update(crash)
 
+    @precondition(lambda self: self.work is None or self.now - 60 * MINUTE >= self.work_begins)
     @rule(crash=crashes)
     def clock_set_back(self, crash: int | None) -> None:
         """Somebody sets the clock back an hour."""
@@ -211,8 +213,9 @@ class LifeCycle(RuleBasedStateMachine):
     @rule()
     def washing_begins(self) -> None:
         """The room is washed, for longer than the clock is ever set back."""
+        self.work_begins = self.now - 300 * MINUTE
         self.work = self.alarms.plan_work(
-            "vault", "washing", self.now + 18_000 * MINUTE, "Piet", "", self.now - 300 * MINUTE, self.now
+            "vault", "washing", self.now + 18_000 * MINUTE, "Piet", "", self.work_begins, self.now
         )
         self.update(None)
 

@@ -28,11 +28,20 @@ DRY_FROM, DRY_UNTIL = 120, 300
 """The minutes in which the vault's air is too dry."""
 
 
+def with_paces(text: str) -> str:
+    """A site file whose drying pace is told within the three dry hours."""
+    return text.replace("[room.rules.band]", "[room.rules.drying_pace]\ndelay_min = 60\n[room.rules.band]")
+
+
 @pytest.fixture
 def site(tmp_path: Path) -> Site:
     """Nine hours of the vault at 84 %, but for three at 70 %; two wheels lie in it."""
-    (tmp_path / "site.toml").write_text(GOOD.replace("delay_min = 5", "delay_min = 20"), encoding="utf-8")
-    (tmp_path / "changed.toml").write_text(GOOD.replace("delay_min = 5", "delay_min = 600"), encoding="utf-8")
+    (tmp_path / "site.toml").write_text(
+        with_paces(GOOD.replace("delay_min = 5", "delay_min = 20")), encoding="utf-8"
+    )
+    (tmp_path / "changed.toml").write_text(
+        with_paces(GOOD.replace("delay_min = 5", "delay_min = 600")), encoding="utf-8"
+    )
     site = load(tmp_path / "site.toml")
     made = from_ms(BEGIN) - timedelta(days=100)
     with open_ledger(site, clock=lambda: from_ms(BEGIN + 3 * 24 * 60 * MINUTE)) as ledger:

@@ -98,7 +98,7 @@ def calm(site: Site, days: float = CALM_DAYS) -> list[Moment]:
     return moments
 
 
-def trouble(site: Site, hours: int = 34) -> list[Moment]:
+def trouble(site: Site, hours: int = 46) -> list[Moment]:
     """Calm days, then all at once: warm, dry, then damp, still and bad air, a stuck sensor, rinds in trouble."""
     moments, begin = calm(site), round(CALM_DAYS * 1440)
     bad = {"cracking_index": 1.8, "blue_index": 1.7, "mite_index": 1.6}

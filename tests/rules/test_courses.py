@@ -167,7 +167,7 @@ def test_growth_where_none_is_meant_is_told() -> None:
         }
     )
     rule = MouldPaceRule(site, site.rooms[0])
-    for minute in range(0, 300, 10):
+    for minute in range(0, 1460, 10):
         rule.update(moment(site, minute, record(minute, 12.0, 92.0)))
     (finding,) = rule.findings()
     assert finding.aspect == "growing"

@@ -51,12 +51,12 @@ def test_nothing_known_is_none_never_zero() -> None:
 
 
 def test_fast_drying_is_a_finding_after_its_delay() -> None:
-    """Three hours at 70 % give one finding that says how fast, for which wheels; an hour gives none."""
+    """Thirteen hours at 70 % give one finding that says how fast, for which wheels; an hour gives none."""
     rule = DryingPaceRule(SITE, ROOM)
     for minute in range(0, 61, 10):
         rule.update(moment(SITE, minute, record(minute, 10.5, 70.0)))
     assert rule.findings() == []
-    for minute in range(70, 181, 10):
+    for minute in range(70, 781, 10):
         rule.update(moment(SITE, minute, record(minute, 10.5, 70.0)))
     (finding,) = rule.findings()
     assert "dries too fast" in finding.what
@@ -67,9 +67,9 @@ def test_fast_drying_is_a_finding_after_its_delay() -> None:
 
 
 def test_still_damp_air_is_a_finding_of_mould_pace() -> None:
-    """Six hours at 93 % let unwanted mould grow too fast on wheels meant for 84 %."""
+    """A day at 93 % lets unwanted mould grow too fast on wheels meant for 84 %."""
     rule = MouldPaceRule(SITE, ROOM)
-    for minute in range(0, 361, 10):
+    for minute in range(0, 1451, 10):
         rule.update(moment(SITE, minute, record(minute, 10.5, 93.0)))
     (finding,) = rule.findings()
     assert "unwanted mould" in finding.effect

@@ -59,10 +59,10 @@ def test_air_unknown_for_a_month_halves_how_sure_it_is() -> None:
 
 
 def test_drying_pace_says_how_many_grams_by_tomorrow() -> None:
-    """Three hours at 68 %, twins that lose 40 g a day: the finding says so for each wheel."""
+    """Half a day at 68 %, twins that lose 40 g a day: the finding says so for each wheel."""
     rule = DryingPaceRule(SITE, SITE.rooms[0])
     rinds = {w: rind(0, w, loss_kg_per_day=0.040) for w in WHEELS}
-    for minute in range(0, 181, 10):
+    for minute in range(0, 731, 10):
         rule.update(moment(SITE, minute, record(minute, 10.5, 68.0), rinds=rinds))
     (finding,) = rule.findings()
     assert "about 40 g each by tomorrow" in finding.effect

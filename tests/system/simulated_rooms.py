@@ -31,9 +31,10 @@ from monitor.rules.moment import Moment
 from monitor.site import Site, check_text
 from monitor.store import open_store
 from sensors_sim.network import SensorNetwork
-from sensors_sim.scenario import Fault, Scenario, read_scenario
+from sensors_sim.places import relative_humidity
+from sensors_sim.scenario import ROOM_FAULTS, Fault, Scenario, read_scenario
 from sensors_sim.sensors import Samples
-from sensors_sim.world import World
+from sensors_sim.world import Span, World
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 SLOT_S = 600.0
@@ -43,19 +44,26 @@ LONG_BATCH_S, LOOK_S = 6 * HOUR_S, 1800.0
 ACKNOWLEDGED_AFTER_MS = 15 * 60_000
 SOLD_AFTER_DAYS = 40
 SETTLED_S = 1800.0
+SHOWS_K, SHOWS_PCT = 0.3, 2.0
+"""A fault shows once the true air is so far from what it would have been."""
 NOWHERE = "json://simulated.invalid"
 TELLING = ("raised", "again", "worse", "escalated")
 
 
 @dataclass(frozen=True)
 class Tick:
-    """What reached the rules in ten minutes, [s] from the start to their end."""
+    """What reached the rules in ten minutes, [s] from the start to their end.
+
+    ``wheels_c`` is the rinds' true temperature by room, ``shown`` the faults (kind, target, start) that the true air of
+    their room first showed in it, against the same room without them; no rule sees these.
+    """
 
     end_s: float
     air: tuple[AirRecord, ...]
     readings: tuple[Reading, ...]
     sensors: dict[str, SensorState]
     wheels_c: dict[str, float]
+    shown: tuple[tuple[str, str, float], ...] = ()
 
 
 @dataclass
@@ -96,6 +104,39 @@ def sensed(scenario: Scenario) -> Iterator[Tick]:
         yield from _Sensing(scenario, Path(folder)).ticks()
 
 
+class _Showing:
+    """When each fault of a room first shows in its true air, beside the same room without it."""
+
+    def __init__(self, world: World) -> None:
+        self._world = world
+        self._due = [f for f in world.faults if f.kind in ROOM_FAULTS]
+        self._without: list[tuple[Fault, int, np.ndarray]] = []
+
+    def before(self, length_s: float) -> None:
+        """To be called before the world moves on by so much."""
+        for fault in [f for f in self._due if f.start < self._world.time_s + length_s]:
+            self._due.remove(fault)
+            step = round(self._world.time_s / self._world.scenario.step)
+            self._without.append((fault, step, self._world.without(fault, fault.end)))
+
+    def after(self, span: Span) -> list[tuple[Fault, float]]:
+        """The faults that showed in what the world did, and when."""
+        shown = []
+        for known in list(self._without):
+            fault, first, without = known
+            steps = np.round(span.times_s / self._world.scenario.step).astype(int) - first - 1
+            there = steps < len(without)
+            with_it, other = span.traces[fault.target][there], without[steps[there]]
+            warmer = np.abs(with_it[:, 0] - other[:, 0]) >= SHOWS_K
+            rh = [relative_humidity(trace[:, 0], trace[:, 1]) for trace in (with_it, other)]
+            seen = np.flatnonzero(warmer | (np.abs(rh[0] - rh[1]) >= SHOWS_PCT))
+            if len(seen):
+                shown.append((fault, float(span.times_s[seen[0]])))
+            if len(seen) or not there.all():
+                self._without.remove(known)
+        return shown
+
+
 class _Sensing:
     def __init__(self, scenario: Scenario, folder: Path) -> None:
         self._scenario = scenario
@@ -108,6 +149,8 @@ class _Sensing:
         self._keeper = AirKeeper(site, self._store, judging(site, self._watch.judged))
         self._waiting: list[tuple[float, Reading]] = []
         self._wheels_c: dict[int, dict[str, float]] = {}
+        self._showing = _Showing(self._world)
+        self._shown: dict[int, list[tuple[str, str, float]]] = defaultdict(list)
 
     def ticks(self) -> Iterator[Tick]:
         done, states = 0.0, dict[str, SensorState]()
@@ -127,6 +170,7 @@ class _Sensing:
                         tuple(arrived[tick]),
                         states,
                         self._wheels_c.get(tick, {}),
+                        tuple(self._shown.get(tick, ())),
                     )
                 done += batch_s
                 states = self._watch.states(self._start_ms + round(done * 1000))
@@ -145,7 +189,10 @@ class _Sensing:
     def _advance(self, batch_s: float) -> dict[int, list[Reading]]:
         """Move the world on; the readings that arrived, by tick, are in the store then."""
         for _ in range(round(batch_s / LOOK_S)):
+            self._showing.before(LOOK_S)
             span = self._world.advance(round(LOOK_S / self._scenario.step))
+            for fault, at_s in self._showing.after(span):
+                self._shown[int(at_s // SLOT_S)].append((fault.kind, fault.target, fault.start))
             warm = {name: room.wheels.temperature for name, room in self._world.rooms.items() if room.wheels}
             self._wheels_c[round(self._world.time_s / SLOT_S) - 1] = warm
             for samples in self._network.messages(span):
