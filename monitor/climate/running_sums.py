@@ -6,6 +6,8 @@ A slot that is not known adds nothing to a sum and nothing to the time it counts
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -56,7 +58,7 @@ STAGE_SUMS = ("mould", "mould_rh", "mould_known", "warm", "cold", "damp", "dry")
 such a pace; time above and below the band of temperature and of humidity."""
 
 
-class RunningSums:
+class RunningSums(ABC):
     """Sums over the slots of one place's air from its first on; `catch_up`, then ask `between` any times."""
 
     def __init__(self, of_air: PlaceAir, width: int) -> None:
@@ -65,9 +67,9 @@ class RunningSums:
         self._first = 0
         self._sums = np.zeros((1, width))
 
+    @abstractmethod
     def rates(self, low: int, high: int) -> Floats:
         """The rate of each sum in the slots from number low to high, (slots, sums); NaN where not known."""
-        raise NotImplementedError
 
     def catch_up(self) -> None:
         """Make the sums again from the first slot on that changed since."""

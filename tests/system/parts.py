@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import NoReturn
 
 import pytest
 
@@ -20,10 +21,14 @@ def need(program: str) -> str:
     path = shutil.which(program, path=os.environ.get("PATH", "") + ":/usr/sbin:/usr/local/sbin")
     if path is not None:
         return path
-    message = f"{program} is not on this machine"
+    absent(f"{program} is not on this machine", f"; install it with: apt-get install {program}")
+
+
+def absent(message: str, advice: str = "") -> NoReturn:
+    """Skip a test for want of something, or fail it where skips are not allowed."""
     if os.environ.get("MATURING_NO_SKIPS") == "1":
         pytest.fail(f"{message}, and MATURING_NO_SKIPS=1 turns skips into failures")
-    pytest.skip(f"{message}; install it with: apt-get install {program}")
+    pytest.skip(message + advice)
 
 
 def free_port() -> int:
