@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -16,7 +16,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from monitor.clock import DAY_MS, TEN_MINUTES_MS
-from monitor.store.protocol import AirDay, Store
+from monitor.store.protocol import Store
 
 Floats = NDArray[np.float64]
 Key = tuple[str, str]
@@ -34,6 +34,8 @@ COLUMNS = (
 )
 SLOTS_A_DAY = DAY_MS // TEN_MINUTES_MS
 DAYS_A_LOOK = 20_000
+DAYS_A_READ = 150
+"""Read at once: a read holds its records several times over for a moment."""
 _TOUCHES_KEPT = 500
 
 
@@ -57,6 +59,11 @@ class PlaceAir:
     def slots(self) -> int:
         """How many slots the grid has."""
         return len(self.columns["rh_pct"])
+
+    @property
+    def size(self) -> int:
+        """Memory that the values take [bytes]."""
+        return sum(column.nbytes for column in self.columns.values())
 
     @property
     def end(self) -> int:
@@ -107,15 +114,27 @@ class PlaceAir:
 
 
 class AirBook:
-    """The air of all places of a store; `catch_up`, then look at ``places``. Threads may share one.
+    """The air of all places of a store; `catch_up`, then ask `of`. Threads may share one.
+
+    Parameters
+    ----------
+    store : as opened
+    when_asked : `catch_up` only notes what was written, and `of` reads it for the place asked for; a place can then
+        be let go of again
+
+    Attributes
+    ----------
+    places : what was read, by room and place, the place last asked for last
 
     Raises
     ------
     StoreAway : (any call) the store cannot be read now; what was known stays.
     """
 
-    def __init__(self, store: Store) -> None:
+    def __init__(self, store: Store, *, when_asked: bool = False) -> None:
         self._store = store
+        self._when_asked = when_asked
+        self._waiting: dict[Key, set[int]] = defaultdict(set)
         self._revision = 0
         self.lock = threading.RLock()
         self.places: dict[Key, PlaceAir] = {}
@@ -124,8 +143,11 @@ class AirBook:
         """Take in what was written since; at most so many days of a place. True when there is no more."""
         with self.lock:
             days = self._store.air_days(self._revision, most_days)
-            for key, first, last in _runs(days):
-                self._take(key, first, last)
+            for day in days:
+                self._waiting[day.room, day.place].add(day.day)
+            if not self._when_asked:
+                for key in list(self._waiting):
+                    self._take_waiting(key)
             if days:
                 self._revision = max(day.revision for day in days)
             return len(days) < most_days
@@ -137,7 +159,26 @@ class AirBook:
 
     def of(self, room: str, place: str) -> PlaceAir | None:
         """The air of a place, None where nothing was ever known."""
-        return self.places.get((room, place))
+        key = (room, place)
+        with self.lock:
+            self._take_waiting(key)
+            if key in self.places:
+                self.places[key] = self.places.pop(key)
+            return self.places.get(key)
+
+    def let_go(self, key: Key) -> None:
+        """Forget the values of a place, which are read again when it is asked for; only of a book read when asked."""
+        with self.lock:
+            gone = self.places.pop(key)
+            self._waiting[key].update(range(gone.first // SLOTS_A_DAY, gone.end // SLOTS_A_DAY))
+
+    def _take_waiting(self, key: Key) -> None:
+        waiting = self._waiting.get(key)
+        if waiting:
+            for first, last in _runs(waiting):
+                self._take(key, first, last)
+                waiting.difference_update(range(first, last + 1))
+        self._waiting.pop(key, None)
 
     def _take(self, key: Key, first_day: int, last_day: int) -> None:
         start, end = first_day * DAY_MS, (last_day + 1) * DAY_MS
@@ -151,12 +192,10 @@ class AirBook:
         self.places.setdefault(key, PlaceAir()).put(from_slot, values)
 
 
-def _runs(days: list[AirDay]) -> Iterator[tuple[Key, int, int]]:
-    """Days in a row of each place, as (place, first, last)."""
-    by_place: dict[Key, list[int]] = defaultdict(list)
-    for day in days:
-        by_place[day.room, day.place].append(day.day)
-    for key, found in by_place.items():
-        numbers = np.unique(found)
-        for part in np.split(numbers, np.flatnonzero(np.diff(numbers) > 1) + 1):
-            yield key, int(part[0]), int(part[-1])
+def _runs(days: Iterable[int]) -> Iterator[tuple[int, int]]:
+    """Days in a row as (first, last), at most `DAYS_A_READ` of them."""
+    numbers = np.unique(list(days))
+    for run in np.split(numbers, np.flatnonzero(np.diff(numbers) > 1) + 1):
+        for at in range(0, len(run), DAYS_A_READ):
+            part = run[at : at + DAYS_A_READ]
+            yield int(part[0]), int(part[-1])

@@ -27,6 +27,8 @@ Stay = tuple[str, str, int, int]
 
 COLUMNS = ("days", *PLACE_SUMS, *STAGE_SUMS, "reference_c", "kinetic_reference", "equivalent_days")
 """Columns of `DoseBook.sums`: all in days or per day's rate times days; see `monitor.climate.running_sums`."""
+MOST_BYTES = 100_000_000
+"""Air and sums kept at hand: of two years about 25 MB a place and stage, made again in a third of a second."""
 NUMBER = {name: i for i, name in enumerate(COLUMNS)}
 
 
@@ -48,22 +50,46 @@ class Piece:
 class DoseBook:
     """Doses of any wheel over any span, from the air records of a store.
 
-    Threads may share one. `catch_up` first takes in what changed; the rest only computes.
+    Threads may share one. `catch_up` first takes in what changed and lets go of the places asked for longest ago,
+    until what is kept fits into ``most_bytes`` [bytes]; a place is read when it is first asked for.
     """
 
     site: Site
     store: Store
     air: AirBook = field(init=False)
-    _places: dict[Key, PlaceSums] = field(default_factory=dict)
-    _stages: dict[tuple[int, str, str], StageSums] = field(default_factory=dict)
+    most_bytes: int = MOST_BYTES
+    _places: dict[tuple[Key, float], PlaceSums] = field(default_factory=dict)
+    _stages: dict[tuple[Key, float, str, str], StageSums] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.air = AirBook(self.store)
+        self.air = AirBook(self.store, when_asked=True)
 
     def catch_up(self) -> None:
-        """Take in the air records written since; StoreAway where the store cannot be read."""
+        """Take in what air was written since; StoreAway where the store cannot be read."""
         while not self.air.catch_up():
             pass
+        with self.air.lock:
+            sizes = {key: self._size(key) for key in self.air.places}
+            for key in list(self.air.places)[:-1]:
+                if sum(sizes.values()) > self.most_bytes:
+                    self._let_go(key)
+                    del sizes[key]
+
+    @property
+    def size(self) -> int:
+        """Memory that the air and the sums of all places take [bytes]."""
+        with self.air.lock:
+            return sum(self._size(key) for key in self.air.places)
+
+    def _size(self, key: Key) -> int:
+        places = sum(sums.size for of, sums in self._places.items() if of[0] == key)
+        stages = sum(sums.size for of, sums in self._stages.items() if of[0] == key)
+        return self.air.places[key].size + places + stages
+
+    def _let_go(self, key: Key) -> None:
+        self._places = {of: sums for of, sums in self._places.items() if of[0] != key}
+        self._stages = {of: sums for of, sums in self._stages.items() if of[0] != key}
+        self.air.let_go(key)
 
     def sums(self, pieces: Sequence[Piece]) -> Floats:
         """The sums of each piece, (pieces, `COLUMNS`); a piece whose place has no air at all takes its room's."""
@@ -105,10 +131,11 @@ class DoseBook:
             start = np.array([pieces[i].from_ms for i in rows])
             end = np.array([pieces[i].to_ms for i in rows])
             found[rows, NUMBER["days"]] = (end - start) / DAY_MS
-            of_place = self._of_place(room, place, first.place)
+            speed = self._speed(room, first.place or place)
+            of_place = self._of_place((room, place), speed)
             if of_place is None:
                 continue
-            of_stage = self._of_stage(of_place, first.style, first.stage)
+            of_stage = self._of_stage(of_place, ((room, place), speed), first.style, first.stage)
             middle = 1 + len(PLACE_SUMS)
             found[rows, 1:middle] = of_place.between(start, end)
             found[rows, middle : middle + len(STAGE_SUMS)] = of_stage.between(start, end)
@@ -124,20 +151,21 @@ class DoseBook:
             found[rows, NUMBER[name]] *= stage.drying_scale
         found[rows, NUMBER["drying_known"]] *= stage.drying_scale > 0.0
 
-    def _of_place(self, room: str, place: str, lies_at: str) -> PlaceSums | None:
-        of_air = self.air.of(room, place)
+    def _speed(self, room: str, place: str) -> float:
+        settings = self.site.room_by_id.get(room)
+        return settings.air_speed_at(place) if settings else 0.1
+
+    def _of_place(self, key: Key, speed: float) -> PlaceSums | None:
+        of_air = self.air.of(*key)
         if of_air is None:
             return None
-        settings = self.site.room_by_id.get(room)
-        speed = settings.air_speed_at(lies_at or place) if settings else 0.1
-        key = (room, f"{place}@{speed:g}")
-        if key not in self._places:
-            self._places[key] = PlaceSums(of_air, speed, self.site.site.altitude_m)
-        self._places[key].catch_up()
-        return self._places[key]
+        if (key, speed) not in self._places:
+            self._places[key, speed] = PlaceSums(of_air, speed, self.site.site.altitude_m)
+        self._places[key, speed].catch_up()
+        return self._places[key, speed]
 
-    def _of_stage(self, sums: PlaceSums, style: Style, stage: Stage) -> StageSums:
-        key = (id(sums), style.id, stage.name)
+    def _of_stage(self, sums: PlaceSums, of: tuple[Key, float], style: Style, stage: Stage) -> StageSums:
+        key = (*of, style.id, stage.name)
         if key not in self._stages:
             self._stages[key] = StageSums(sums, style, stage)
         self._stages[key].catch_up()

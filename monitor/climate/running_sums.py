@@ -67,6 +67,11 @@ class RunningSums(ABC):
         self._first = 0
         self._sums = np.zeros((1, width))
 
+    @property
+    def size(self) -> int:
+        """Memory that the sums take [bytes]."""
+        return self._sums.nbytes
+
     @abstractmethod
     def rates(self, low: int, high: int) -> Floats:
         """The rate of each sum in the slots from number low to high, (slots, sums); NaN where not known."""

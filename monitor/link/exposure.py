@@ -173,9 +173,7 @@ def airs_of(store: Store, lives: Iterable[Life]) -> Airs:
             frame = store.read_air(room, "", low, high)
         if len(frame):
             starts = pd.DatetimeIndex(frame.index).as_unit("ms").asi8
-            airs[room, place] = (
-                starts,
-                frame["temperature_c"].to_numpy(dtype=float),
-                frame["rh_pct"].to_numpy(dtype=float),
-            )
+            # Copied: a view of two columns would keep the whole frame in memory.
+            t, rh = (frame[name].to_numpy(dtype=float, copy=True) for name in ("temperature_c", "rh_pct"))
+            airs[room, place] = (starts, t, rh)
     return airs

@@ -97,7 +97,8 @@ class Store(Protocol):
         but ``room``, ``place`` and ``start_ms``; NaN where None."""
 
     def air_days(self, after_revision: int = 0, limit: int = 10_000) -> list[AirDay]:
-        """Days whose air records were written after a revision, in order of revision, at most ``limit``."""
+        """Days whose air records were written after a revision, in order of revision: the first ``limit`` of them,
+        and what else has the revision of the last."""
 
     def latest_air(self) -> list[AirRecord]:
         """The newest air record of every room and place."""

@@ -42,8 +42,10 @@ def put_air(connection: sqlite3.Connection, records: Sequence[AirRecord]) -> Non
 
 def air_days(connection: sqlite3.Connection, after_revision: int, limit: int) -> list[AirDay]:
     """Days of air written after a revision, as `Store.air_days` promises."""
+    # A revision is never cut in two: what comes after it is all that a next look asks for.
     rows = connection.execute(
-        "SELECT room, place, day, revision FROM air_day WHERE revision > ? ORDER BY revision LIMIT ?",
+        "SELECT room, place, day, revision FROM air_day WHERE revision > ?1 AND revision <= (SELECT MAX(revision) FROM"
+        " (SELECT revision FROM air_day WHERE revision > ?1 ORDER BY revision LIMIT ?2)) ORDER BY revision",
         (after_revision, limit),
     )
     return [AirDay(*row) for row in rows]

@@ -131,3 +131,26 @@ def test_a_place_without_a_sensor_takes_its_rooms_air(tmp_path: Path) -> None:
     pieces = pieces_of(style, START, stays)
     assert book.sums(pieces)[:, NUMBER["known"]].tolist() == pytest.approx([2.0, 0.0])
     assert book.sums(pieces)[:, NUMBER["days"]].tolist() == pytest.approx([2.0, 1.0])
+
+
+def test_places_are_let_go_of_and_come_back_the_same(tmp_path: Path) -> None:
+    """With room for one place at a time the doses of three racks, asked for in turn and after a late reading, are those
+    of a book with room for all; a place is read when it is asked for, and never all of them."""
+    store = EmbeddedStore(tmp_path / "readings.sqlite")
+    for number, place in enumerate(("low", "middle", "high")):
+        store.write_air(records(place, 0, np.full(720, 10.0 + number), np.linspace(80, 90, 720)))
+    site = make_site(tmp_path)
+    tight, wide = DoseBook(site, store, most_bytes=1), DoseBook(site, store)
+    pieces = {
+        place: pieces_of(style_of(site), START, [("vault", place, START, START + 5 * DAY_MS)])
+        for place in ("low", "middle", "high")
+    }
+    for place in ("low", "high", "low", "middle", "low"):
+        tight.catch_up()
+        wide.catch_up()
+        assert tight.sums(pieces[place]) == pytest.approx(wide.sums(pieces[place]), rel=1e-11)
+        store.write_air(records("low", 700, np.array([25.0]), np.array([40.0])))
+    tight.catch_up()
+    assert list(tight.air.places) == [("vault", "low")]
+    assert len(wide.air.places) == 3
+    assert tight.size < wide.size / 2

@@ -15,7 +15,7 @@ from click.testing import CliRunner
 from monitor.cli import main
 from monitor.clock import DAY_MS
 from monitor.errors import StoreAway, StoreDamaged, StoreError
-from monitor.records import Reading
+from monitor.records import AirRecord, Reading
 from monitor.site import StoreSettings
 from monitor.store.commands import COMMANDS
 from monitor.store.embedded import FILE_NAME, EmbeddedStore
@@ -215,3 +215,17 @@ def test_the_commands(store: EmbeddedStore, path: Path, tmp_path: Path) -> None:
     assert len(run("export", "--sensor", "rack-1", "--from", "2026-03-01T12:05:00Z").splitlines()) == 6
     store.close()
     assert "restored" in run("restore", str(tmp_path / "copy"), "--yes")
+
+
+def test_a_look_at_the_days_of_air_never_cuts_a_revision_in_two(store: EmbeddedStore, path: Path) -> None:
+    """Forty days of air that stand under one revision, as those of an older file do, are told whole, though ten are
+    asked for: a reader goes on after the last revision told, and would never hear of the rest."""
+    store.write_air(
+        [AirRecord("cave", "left", NOON + n * DAY_MS, 11.0, 11.0, 11.0, 88.0, 88.0, 88.0, 1.0, 9.0, 150.0) for n in range(40)]
+    )  # fmt: skip
+    with sqlite3.connect(path) as older:
+        older.execute("UPDATE air_day SET revision = 1")
+    older.close()
+    told = store.air_days(0, 10)
+    assert len({d.day for d in told}) == 40
+    assert store.air_days(told[-1].revision, 10) == []
