@@ -103,38 +103,25 @@ def through_wrap(film: Values, wrap_resistance: Values) -> Values:
 
 
 def surface_balance(
-    temperature_c: Values,
-    air_vapour_pa: Values,
-    water_activity: Values,
-    transfer: Values,
-    vapour: Values,
-    *,
-    heat_gain: Values = 0.0,
-    inner_transfer: Values = 0.0,
-    inner_temperature_c: Values = 0.0,
-    start_c: Values = None,
-    rounds: int = 3,
+    temperature_c: Values, air_vapour_pa: Values, water_activity: Values, transfer: Values, vapour: Values
 ) -> tuple[Values, Values]:
     """Temperature [degC] and saturation pressure [Pa] of an evaporating surface, for checked inputs.
 
-    h (T_air - T) + u (T_inner - T) + q = L K (a_w p_sat(T) - e), by Newton from ``start_c``; three rounds
-    reach 1e-6 K from the air's own temperature.
+    h (T_air - T) = L K (a_w p_sat(T) - e), by Newton from the air's own temperature.
 
     Parameters
     ----------
-    transfer : h [W/m2/K]; vapour : K [kg/m2/s/Pa]; heat_gain : q [W/m2]
-    inner_transfer : u, to the wheel's inside [W/m2/K], at ``inner_temperature_c`` [degC]
+    transfer : h [W/m2/K]; vapour : K [kg/m2/s/Pa]
     """
-    surface = temperature_c if start_c is None else start_c
-    heat_in = transfer * temperature_c + inner_transfer * inner_temperature_c + heat_gain
-    conduct = transfer + inner_transfer
-    for _ in range(rounds):
+    surface = temperature_c
+    for _ in range(9):
         saturation = air.saturation_vapour_pressure(surface)
         latent = 2.501e6 - 2361.0 * surface
         kelvin = surface + air.ZERO_CELSIUS_K
-        excess = heat_in - conduct * surface - latent * vapour * (water_activity * saturation - air_vapour_pa)
+        excess = transfer * (temperature_c - surface)
+        excess -= latent * vapour * (water_activity * saturation - air_vapour_pa)
         # Clausius-Clapeyron is close enough for the direction of Newton's step
-        slope = conduct + latent * vapour * water_activity * saturation * latent / (
+        slope = transfer + latent * vapour * water_activity * saturation * latent / (
             GAS_CONSTANT_VAPOUR * kelvin * kelvin
         )
         surface = np.clip(surface + excess / slope, -39.9, 59.9)
@@ -276,5 +263,5 @@ def _steady(
     transfer = heat_transfer_coefficient(air_speed_m_s) if heat_transfer is None else _known(heat_transfer)
     require(transfer, 0.01, 500.0, "heat_transfer", "W/m2/K")
     vapour = through_wrap(film_coefficient(transfer, _known(pressure_pa)), wrap)
-    surface, saturation = surface_balance(celsius, vapour_pa, activity, transfer, vapour, rounds=9)
+    surface, saturation = surface_balance(celsius, vapour_pa, activity, transfer, vapour)
     return surface, vapour * (activity * saturation - vapour_pa)

@@ -7,9 +7,9 @@
 >>> twin.loss_kg.shape
 (3,)
 
-Drier air never leaves a heavier wheel, to 5e-6 of its mass, without dew and in steps of an hour or less. With dew it may,
-by less than 1e-4, since evaporation has cooled the drier wheel below its fellow; in steps of up to a day (as the fit
-to weighings takes) by less than 0.1 g besides (tests/rind/test_twin.py).
+Drier air never leaves a heavier wheel, at any length of step and with dew or without: water and heat of the surface
+are settled at once, at the end of each step (`rind_face`), and dew lies outside the wrap, the rind taking from it what
+the wrap lets through (`twin_step`).
 
 What it leaves out: shrinking (shells keep their first geometry), the uneven salt of a young brined wheel, the
 side a wheel lies on, and the slow fall of water activity by proteolysis (0.009 over nine months in Cheddar,

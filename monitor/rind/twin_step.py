@@ -5,6 +5,7 @@ A step of length zero (a wheel whose air is not known) leaves that wheel's state
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
@@ -53,26 +54,46 @@ class StepAir:
 def step(wheels: WheelArrays, state: TwinState, now: StepAir) -> None:
     """Carry all wheels on by one implicit step, in place."""
     molality = wheels.salt_mol / shell_water(wheels, state)
-    activity, _ = wheels.water_activity(state.face_moisture, molality)
-    vapour = drying.through_wrap(now.film, wheels.wrap)
     breath = _breath(wheels, state, now)
     balance = _Balance(wheels, state, now, breath)
-    surface, saturation = balance.settle(vapour, activity)
-    wet = (state.film_kg > 0.0) | (now.vapour_pa > saturation)
-    conductance = now.seconds * wheels.exposed_m2 * vapour
     gain = np.zeros(wheels.count) if breath is None else breath * WATER_PER_CO2
-    met = np.zeros(wheels.count)
-    beside: Any = now.vapour_pa  # the vapour pressure that the rind itself meets
+    carried = transport(wheels, state.core_c, now.seconds)
+    reached, stiffness = wheels.solver.sweep(state.moisture, carried, gain)
+    resistance = 1.0 / (carried * wheels.reach[0] + _TINY) + 1.0 / stiffness
+    exposed = now.seconds * wheels.exposed_m2
+    face = rind_face.Face(
+        wheels,
+        reached,
+        resistance,
+        exposed * drying.through_wrap(now.film, wheels.wrap),
+        balance.base_c,
+        balance.chill,
+        now.vapour_pa,
+        molality,
+    )
+    lying = _known(now, state.film_kg, np.zeros(wheels.count))
+    if np.any(lying):
+        face = _with_free_water(face, lying, exposed * now.film)
+    found = face.settle(state.face_moisture, state.surface_c)
+    left = found.left_kg
+    taken = left + lying  # all free water goes to the air or the rind, unless some stays
+    # vapour pressure outside the wrap: free water stays, or dew falls, where it would pass saturation
+    outside = face.beside + left / np.maximum(exposed * now.film, _TINY)
+    wet = (outside > found.saturation_pa) & (wheels.wrap > 0.0) & (exposed > 0.0)
     if np.any(wet):
-        # free water lies outside the wrap: the air trades with it, and the rind stands in saturated air
-        shared = 1.0 - vapour / now.film * (1.0 - activity)
-        surface, saturation = balance.settle(np.where(wet, now.film, vapour), np.where(wet, shared, activity))
-        drunk, met, dry_share = _free_water(wheels, state, now, saturation, wet)
-        beside = saturation + dry_share * (now.vapour_pa - saturation)
-        gain = gain + drunk
-    balance.keep(surface)
-    left = _moisture(wheels, state, now, conductance, saturation, beside, molality, gain)
-    _account(wheels, state, now, left + met, breath)
+        dewy = _under_free_water(face, balance, now, wet, exposed)
+        found = dewy.settle(state.face_moisture, state.surface_c)
+        left = found.left_kg
+        taken = np.where(
+            wet,
+            np.minimum(exposed * now.film * (found.saturation_pa - now.vapour_pa), lying + left),
+            left + lying,
+        )
+    state.film_kg = state.film_kg + left - taken
+    balance.keep(found.surface_c)
+    wheels.solver.finish(state.moisture, left)
+    state.face_moisture = _known(now, found.moisture, state.face_moisture)
+    _account(wheels, state, now, taken, breath)
 
 
 def shell_water(wheels: WheelArrays, state: TwinState) -> Array:
@@ -95,81 +116,66 @@ def _breath(wheels: WheelArrays, state: TwinState, now: StepAir) -> Array | None
 
 
 class _Balance:
-    """Temperatures of one step: settle the surface as often as needed, then keep it and let the core follow."""
+    """Heat of one step: how warm a surface would be that gave off no water, and how much each kilogram cools it.
+
+    Water leaving takes up the heat of evaporation at the air's temperature, the same for every wheel in it, so that
+    a wheel is never cooled by more than the water it has lost.
+    """
 
     def __init__(self, wheels: WheelArrays, state: TwinState, now: StepAir, breath: Array | None) -> None:
         self._state, self._now = state, now
+        self.start_c = state.surface_c
+        seconds = np.maximum(now.seconds, 1e-9)
         self._lag = now.seconds * wheels.exposed_m2 * wheels.inner_transfer / wheels.heat_capacity
         self._inner = wheels.inner_transfer / (1.0 + self._lag)
-        self._heat: Any = 0.0
-        if breath is not None:
-            self._heat = breath * HEAT_PER_CO2 / (np.maximum(now.seconds, 1e-9) * wheels.exposed_m2)
-
-    def settle(self, vapour: Any, activity: Any) -> tuple[Array, Array]:
-        """Temperature [degC] and saturation pressure [Pa] of the surface."""
-        return drying.surface_balance(
-            self._now.celsius,
-            self._now.vapour_pa,
-            activity,
-            self._now.transfer,
-            vapour,
-            heat_gain=self._heat,
-            inner_transfer=self._inner,
-            inner_temperature_c=self._state.core_c,
-            start_c=self._state.surface_c,
-            rounds=2,
-        )
+        self._heat: Any = 0.0 if breath is None else breath * HEAT_PER_CO2 / (seconds * wheels.exposed_m2)
+        conduct = now.transfer + self._inner
+        self.base_c = (now.transfer * now.celsius + self._inner * state.core_c + self._heat) / conduct
+        """Of the surface, were no water to leave [degC]."""
+        self.chill = drying.latent_heat(now.celsius) / (seconds * wheels.exposed_m2 * conduct)
+        """Below that for each kilogram that leaves in the step [K/kg]."""
 
     def keep(self, surface: Array) -> None:
-        """Make this the surface's temperature where the air is known."""
-        state, present = self._state, self._now.present
-        state.surface_c = surface if present is None else np.where(present, surface, state.surface_c)
+        """Make this the surface's temperature where the air is known, and let the core follow."""
+        state = self._state
+        state.surface_c = _known(self._now, surface, state.surface_c)
         state.core_c = (state.core_c + self._lag * state.surface_c) / (1.0 + self._lag)
 
 
-def _free_water(
-    wheels: WheelArrays, state: TwinState, now: StepAir, saturation: Array, wet: NDArray[np.bool_]
-) -> tuple[Array, Array, Array]:
-    """Free water on wet wheels: what the rind drinks [kg], what the air takes (negative: gives) [kg], and the
-    share of the step in which the rind itself meets the air, its water having gone before the end [-].
-
-    The rind drinks until its surface is as moist as the fresh cheese was (assumed, no source).
-    """
-    could = now.seconds * wheels.exposed_m2 * now.film * (saturation - now.vapour_pa)
-    met = np.where(wet, np.minimum(could, state.film_kg), 0.0)
-    early = wet & (could > state.film_kg)
-    dry_share = np.where(early, 1.0 - state.film_kg / np.where(early, could, 1.0), np.where(wet, 0.0, 1.0))
-    film = state.film_kg - met
-    first, full = state.moisture[0], np.maximum(wheels.start_moisture, state.face_moisture)
-    pull = transport(wheels, state.core_c, now.seconds) * wheels.reach[0]
-    wanted = pull * (wheels.solver.potential(full) - wheels.solver.potential(first))
-    room = wheels.capacity[0] * (full - first)
-    drunk = np.where(wet, np.clip(np.minimum(wanted, room), 0.0, film), 0.0)
-    state.film_kg = film - drunk
-    return drunk, met, dry_share
-
-
-def _moisture(
-    wheels: WheelArrays,
-    state: TwinState,
-    now: StepAir,
-    conductance: Array,
-    saturation: Array,
-    beside: Any,
-    molality: Array,
-    gain: Array,
-) -> Array:
-    """Move moisture through the shells and return the water that left the rind for the air [kg]."""
-    carried = transport(wheels, state.core_c, now.seconds)
-    reached, stiffness = wheels.solver.sweep(state.moisture, carried, gain)
-    resistance = 1.0 / (carried * wheels.reach[0] + _TINY) + 1.0 / stiffness
-    face = rind_face.Face(wheels, reached, resistance, conductance, saturation, beside, molality)
-    moisture, left = face.settle(state.face_moisture)
-    wheels.solver.finish(state.moisture, left)
-    state.face_moisture = (
-        moisture if now.present is None else np.where(now.present, moisture, state.face_moisture)
+def _with_free_water(face: rind_face.Face, lying: Array, film: Array) -> rind_face.Face:
+    """The same surfaces, their free water given off within the step: it cools them, and damps the air beside them."""
+    return dataclasses.replace(
+        face,
+        base_c=face.base_c - face.chill * lying,
+        beside=face.beside + lying / np.maximum(film, _TINY),
     )
-    return left
+
+
+def _under_free_water(
+    face: rind_face.Face, balance: _Balance, now: StepAir, wet: NDArray[np.bool_], exposed: Array
+) -> rind_face.Face:
+    """The same surfaces, with free water on the wet ones at the end of the step.
+
+    It lies outside the wrap and alone meets the air, so it settles how warm the surface is; the rind stands in
+    saturated air behind the wrap and takes from the water what the wrap lets through.
+    """
+    celsius = rind_face.settled_c(
+        balance.base_c, balance.chill * exposed * now.film, 1.0, now.vapour_pa, balance.start_c
+    )
+    saturation = np.asarray(air.saturation_vapour_pressure(celsius))
+    through = exposed / np.maximum(face.wheels.wrap, _TINY)
+    return dataclasses.replace(
+        face,
+        conductance=np.where(wet, through, face.conductance),
+        base_c=np.where(wet, celsius, face.base_c),
+        chill=np.where(wet, 0.0, face.chill),
+        beside=np.where(wet, saturation, face.beside),
+    )
+
+
+def _known(now: StepAir, fresh: Array, before: Array) -> Array:
+    """The fresh value where the air is known, the one before elsewhere."""
+    return fresh if now.present is None else np.where(now.present, fresh, before)
 
 
 def _account(wheels: WheelArrays, state: TwinState, now: StepAir, left: Array, breath: Array | None) -> None:
@@ -186,4 +192,4 @@ def _account(wheels: WheelArrays, state: TwinState, now: StepAir, left: Array, b
     memory = np.minimum(LOSS_RATE_MEMORY_S, state.elapsed_s - state.gap_s + seconds)
     weight = seconds / np.maximum(memory, 1e-9)
     state.loss_rate += np.minimum(weight, 1.0) * (rate - state.loss_rate)
-    state.flux = flux if now.present is None else np.where(now.present, flux, state.flux)
+    state.flux = _known(now, flux, state.flux)

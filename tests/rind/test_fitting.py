@@ -168,6 +168,13 @@ def test_weighed_in_the_first_three_months_most_wheels_are_foretold_so_at_six() 
     assert within > 0.5
 
 
+def test_sixteen_wheels_weighed_early_teach_each_other() -> None:
+    """The bend of the style's loss is shared, so its wheels are foretold at six months as well as three wheels in four."""
+    median, within = three_per_cent(EARLY, 16, STEADY)
+    assert median < 0.02
+    assert within > 0.7
+
+
 def test_wheels_that_stray_are_foretold_less_well_and_said_so() -> None:
     """As wheels are held to be (their pace strays for months): the median of 200 after 3-5 months is below 2 %."""
     truth = true_losses()[:, END]
