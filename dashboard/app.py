@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import importlib
 import logging
-import os
-from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
@@ -14,34 +11,13 @@ import streamlit as st
 from dashboard import language, look, welcome
 from dashboard.language import say
 from dashboard.launch import site_path
+from dashboard.pages import PAGES
 from dashboard.plain import text
-from dashboard.screens import alarms, evidence, next_to_grade, room, rooms_now, set_up, shelves, wheel
-from dashboard.signing import Reader, door_of
-from dashboard.source import Source
+from dashboard.signing import Reader
+from dashboard.source import Source, source_of
 from monitor.errors import MonitorError
-from monitor.site import load
 
 log = logging.getLogger(__name__)
-
-PAGES: tuple[tuple[str, str, str, Callable[[Source], None]], ...] = (
-    ("", "Rooms now", "look", rooms_now.show),
-    ("alarms", "Alarms", "look", alarms.show),
-    ("room", "Over time", "look", room.show),
-    ("shelves", "Shelves", "look", shelves.show),
-    ("next", "Next to grade", "look", next_to_grade.show),
-    ("wheel", "Wheel", "look", wheel.show),
-    ("evidence", "Air and rind", "look", evidence.show),
-    ("setup", "Set-up", "set up", set_up.show),
-)
-"""Every page: its address, its name, the role it needs, and what draws it."""
-
-
-@st.cache_resource(show_spinner=False)
-def source_of(path: str, answers: str) -> Source:
-    """The documents of a site, opened once for everyone."""
-    site = load(path)
-    door = door_of(site, st.get_option("server.address"))
-    return Source(site, importlib.import_module(answers), door)
 
 
 def main() -> None:
@@ -54,8 +30,7 @@ def main() -> None:
     wall = "wall" in st.query_params
     look.apply(wall)
     try:
-        # MATURING_ANSWERS names a module that answers instead of the monitor: for drawing sample documents.
-        source = source_of(site_path(), os.environ.get("MATURING_ANSWERS", "monitor.answers"))
+        source = source_of(site_path(), st.get_option("server.address"))
         language.choose(source.site.pages.language)
         reader = source.reader()
     except MonitorError as error:

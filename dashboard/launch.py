@@ -17,10 +17,12 @@ SETTINGS: dict[str, str] = {
     "server.fileWatcherType": "none",
     "server.runOnSave": "false",
     "server.enableStaticServing": "true",
+    "server.enableAgentApi": "false",
     "server.enableXsrfProtection": "true",
     "server.enableCORS": "true",
     "server.maxUploadSize": "60",
     "server.disconnectedSessionTTL": "120",
+    "runner.postScriptGC": "false",
     "client.toolbarMode": "minimal",
     "client.showErrorDetails": "none",
     "client.showErrorLinks": "false",
@@ -29,6 +31,7 @@ SETTINGS: dict[str, str] = {
 """Streamlit options that are always set, whatever a settings file of the user or the folder says.
 
 More is taken up than a photo may have, so that a photo that is too large is refused in our words and not the server's.
+Python tidies its memory by itself; told to do so after each refresh of each open page, it took half of all the time.
 """
 
 

@@ -34,13 +34,14 @@ def state_word(state: str) -> str:
 
 
 @cache
-def _sheet() -> str:
-    return Path(__file__).with_name("look.css").read_text(encoding="utf-8")
+def sheet(wall: bool = False) -> str:
+    """The style of every page, for a wall or for a hand."""
+    return Path(__file__).with_name("look.css").read_text(encoding="utf-8") + (WALL if wall else "")
 
 
 def apply(wall: bool = False) -> None:
     """Lay the look over the page."""
-    st.html(f"<style>{_sheet()}{WALL if wall else ''}</style>")
+    st.html(f"<style>{sheet(wall)}</style>")
 
 
 def shape(state: str) -> str:

@@ -18,6 +18,15 @@ def lost_touch() -> str:
     return notice(text(words), "no-reading", "lost-touch")
 
 
+def touched(drawn: str) -> str:
+    """Begins anew the half minute after which the page's numbers turn hollow; ``drawn`` differs at each drawing.
+
+    An animation starts again where its name changes, so the numbers need not be put on the page anew for it.
+    """
+    hollow = "to { color: transparent; -webkit-text-stroke: .022em var(--ink); }"
+    return f"<style>.figure .digits {{ animation-name: hollow-{drawn}; }} @keyframes hollow-{drawn} {{ {hollow} }}</style>"
+
+
 def cannot_be_read(what: str, answer: Answer) -> str:
     """A notice that a document cannot be read, why, and how old what is shown instead is."""
     old = " " + say("What stands below was true {ago}.", ago=age(answer.age_s())) if answer.document else ""

@@ -5,36 +5,49 @@ Started by `dashboard.launch.command`; the site file is named on the command lin
 
 from __future__ import annotations
 
-import importlib
+import gc
 import logging
-import os
 import threading
 
 import streamlit as st
 from starlette.middleware import Middleware
 from starlette.routing import Route
 from streamlit.starlette import App
+from streamlit.watcher import polling_path_watcher
 
 from dashboard import gate
+from dashboard.first_sight import FirstSight
 from dashboard.launch import site_path
+from dashboard.pages import PAGES
 from dashboard.signing import door_of
+from dashboard.source import Source, source_of
 from monitor.site import load
 
 log = logging.getLogger(__name__)
 _site = load(site_path())
 _door = door_of(_site, st.get_option("server.address"))
 _guarded = _door.mode == "people"
+# Streamlit looks five times a second whether a settings file has changed: a fortieth of a core for nothing.
+vars(polling_path_watcher)["_POLLING_PERIOD_SECS"] = 30.0
+
+
+def _source() -> Source:
+    return source_of(site_path(), st.get_option("server.address"))
+
+
+def _links() -> list[tuple[str, str]]:
+    """The pages that everyone who comes in may see."""
+    return [(address, name) for address, name, role, _ in PAGES if role == "look" or not _guarded]
 
 
 def _warm() -> None:
-    """Make what a first review has to add up (the air of all places), so that no reader waits for it."""
-    try:
-        answers = importlib.import_module(os.environ.get("MATURING_ANSWERS", "monitor.answers"))
-        answers.rooms_document(_site)
-        for wheel in answers.wheels_document(_site)["wheels"][:1]:
-            answers.review_document(_site, wheel["name"])
-    except Exception:  # the pages say themselves what cannot be read
-        log.warning("the pages start without what they would keep at hand", exc_info=True)
+    """Ask once what every page asks, so that no reader waits for what is only read or loaded once."""
+    source = _source()
+    source.rooms()
+    for wheel in (source.wheels().document or {"wheels": []})["wheels"][:1]:
+        source.review(wheel["name"])
+    gc.collect()
+    gc.freeze()  # what is here by now stays: no need to look it through for garbage again and again
 
 
 threading.Thread(target=_warm, name="warm", daemon=True).start()
@@ -45,5 +58,8 @@ app = App(
         Route(gate.LANGUAGE, gate.choose_language, methods=["GET"]),
         *(gate.routes(_door) if _guarded else []),
     ],
-    middleware=[Middleware(gate.Gate, door=_door)] if _guarded else [],
+    middleware=[
+        *([Middleware(gate.Gate, door=_door)] if _guarded else []),
+        *([Middleware(FirstSight, source=_source, links=_links)] if _door.mode != "oidc" else []),
+    ],
 )

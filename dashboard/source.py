@@ -6,28 +6,33 @@ then and say that it is old.
 
 from __future__ import annotations
 
+import importlib
 import logging
+import os
 import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cache
 from typing import Any, Protocol
 
 from dashboard.language import say
 from dashboard.people import ROLES
-from dashboard.signing import Door, Reader
+from dashboard.signing import Door, Reader, door_of
 from monitor.climate.course import room_course
 from monitor.clock import now, parse_rfc3339
 from monitor.errors import MonitorError, UnknownWheel
-from monitor.site import Site
+from monitor.site import Site, load
 from monitor.wheels.bulk import enter_many
 from monitor.wheels.photos import keep_photo, photo_path
 
 Document = dict[str, Any]
 log = logging.getLogger(__name__)
 MOST_KEPT = 200
+DRAWN_FOR_S = 10.0
+"""What is drawn from an older document says how old it is [s], and is drawn anew each time."""
 
 
 class Answers(Protocol):
@@ -66,6 +71,22 @@ class _Kept:
     lock: threading.Lock
 
 
+@cache
+def source_of(path: str, address: str | None) -> Source:
+    """The documents of a site whose pages are served at an address, opened once a process.
+
+    MATURING_ANSWERS names a module that answers instead of the monitor: for drawing sample documents.
+
+    Raises
+    ------
+    MonitorError
+        The site file has faults, or nobody could sign in.
+    """
+    site = load(path)
+    answers: Any = importlib.import_module(os.environ.get("MATURING_ANSWERS", "monitor.answers"))
+    return Source(site, answers, door_of(site, address))
+
+
 class Source:
     """The documents of one site, shared by every open page; safe to use from many threads."""
 
@@ -74,12 +95,13 @@ class Source:
         self.door = door
         self._answers = answers
         self._kept: OrderedDict[str, _Kept] = OrderedDict()
+        self._drawn: dict[str, tuple[Document | None, list[str]]] = {}
         self._lock = threading.Lock()
 
     # -- reading ----------------------------------------------------------------------------------------
 
     def rooms(self) -> Answer:
-        return self._ask("rooms", 4.0, lambda: self._answers.rooms_document(self.site))
+        return self._ask("rooms", 2.0, lambda: self._answers.rooms_document(self.site))
 
     def alarms(self) -> Answer:
         return self._ask("alarms", 1.0, lambda: self._answers.alarms_document(self.site))
@@ -128,6 +150,14 @@ class Source:
             There is no such photo.
         """
         return photo_path(self._photos, name).read_bytes()
+
+    def drawn(self, answer: Answer, language: str, draw: Callable[[], list[str]]) -> list[str]:
+        """What is drawn from a fresh document in a language, drawn once for all pages that show it."""
+        kept = self._drawn.get(language)
+        if kept is None or kept[0] is not answer.document or answer.age_s() > DRAWN_FOR_S:
+            kept = (answer.document, draw())
+            self._drawn[language] = kept
+        return kept[1]
 
     # -- writing ----------------------------------------------------------------------------------------
 

@@ -4,20 +4,21 @@ from __future__ import annotations
 
 from collections import Counter
 from datetime import datetime
+from functools import partial
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import streamlit as st
 
-from dashboard.language import say, say_count, weekday
+from dashboard.language import current, say, say_count, weekday
 from dashboard.look import notice
 from dashboard.panels import room_panel
-from dashboard.parts import cannot_be_read, lost_touch, table
+from dashboard.parts import cannot_be_read, lost_touch, table, touched
 from dashboard.plain import text, when
 from dashboard.source import Answer, Source
 from monitor.clock import now
 
-REFRESH_S = 6
+REFRESH_S = 3
 LATE_AFTER_S = 20.0
 """A document older than this is said to be old [s]; it is asked for anew every few seconds."""
 
@@ -29,17 +30,38 @@ def show(source: Source) -> None:
 
 @st.fragment(run_every=REFRESH_S)
 def _rooms(source: Source) -> None:
+    for part in parts(source):
+        st.html(part)
+
+
+def glance(source: Source) -> str:
+    """The whole page as HTML, as it is drawn now."""
+    return "".join(parts(source))
+
+
+def parts(source: Source) -> list[str]:
+    """The head of the page, which differs at each drawing, and what stands below it, the same for everyone until the
+    rooms are asked for anew."""
     answer, moment, zone = source.rooms(), now(), source.site.site.zone
+    below = (
+        []
+        if answer.document is None
+        else source.drawn(answer, current(), partial(_below, answer, moment, zone))
+    )
+    return [_head(answer, moment, zone), *below]
+
+
+def _below(answer: Answer, moment: datetime, zone: ZoneInfo) -> list[str]:
     document = answer.document
-    st.html(_head(answer, moment, zone))
-    if document is None:
-        return
+    assert document is not None
     unit, late_s = document["site"]["display_unit"], answer.age_s()
     old = late_s > LATE_AFTER_S
     rooms = [{**room, "stale": True} if old else room for room in document["rooms"]]
     panels = "".join(room_panel(room, unit, zone, moment, late_s) for room in sorted(rooms, key=_urgency))
-    st.html(f'<main class="rooms" data-drawn="{moment:%H%M%S%f}">{panels}</main>')
-    st.html(f"<div>{_rejects(document['rejects'], zone, moment)}{_cautions(document['cautions'])}</div>")
+    return [
+        f'<main class="rooms">{panels}</main>',
+        f"<div>{_rejects(document['rejects'], zone, moment)}{_cautions(document['cautions'])}</div>",
+    ]
 
 
 def _urgency(room: dict[str, Any]) -> int:
@@ -53,7 +75,8 @@ def _head(answer: Answer, moment: datetime, zone: ZoneInfo) -> str:
     site = "" if document is None else f' <span class="quiet">· {text(document["site"]["name"], 80)}</span>'
     count = "" if document is None else counted(document["rooms"])
     line = f'<h1 class="headline" style="font-weight:400"><b>{text(weekday(local))} {local:%H:%M}</b> {count}{site}</h1>'
-    return f'<div data-drawn="{moment:%H%M%S%f}">{line}{lost_touch()}{_blindness(answer, moment, zone)}</div>'
+    drawn = f"{moment:%H%M%S%f}"
+    return f'<div data-drawn="{drawn}">{line}{lost_touch()}{touched(drawn)}{_blindness(answer, moment, zone)}</div>'
 
 
 def counted(rooms: list[dict[str, Any]]) -> str:

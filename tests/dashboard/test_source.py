@@ -52,6 +52,22 @@ def test_ten_pages_ask_once(source: Source, answers: Answers) -> None:
     assert answers.asked == 1
 
 
+def test_ten_pages_are_drawn_once(source: Source) -> None:
+    """Ten pages that show one document cost one drawing in each language; a new document is drawn anew."""
+    drawn: list[str] = []
+
+    def draw() -> list[str]:
+        drawn.append("panels")
+        return ["panels"]
+
+    for language in ("en", "de", "en", "de"):
+        assert source.drawn(source.rooms(), language, draw) == ["panels"]
+    assert len(drawn) == 2
+    source.forget()
+    source.drawn(source.rooms(), "en", draw)
+    assert len(drawn) == 3
+
+
 def test_a_failing_answer_keeps_what_was_true_and_says_why(source: Source, answers: Answers) -> None:
     """When the store goes away the last document stays, with the reason beside it."""
     source.rooms()

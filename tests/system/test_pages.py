@@ -120,6 +120,21 @@ def test_the_check_can_fail(browser: Browser, sample: Callable[[str], str], axe:
         assert "button-name" in found
 
 
+def test_the_rooms_are_read_before_any_script_runs(browser: Browser, sample: Callable[[str], str]) -> None:
+    """With scripts forbidden the rooms stand there, and their links lead on; with scripts the page takes their place."""
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(sample("alarmed"))
+    page.get_by_text("17.4").first.wait_for()
+    assert page.get_by_role("link", name="Alarms").get_attribute("href") == "alarms"
+    context.close()
+    with page_of(browser) as page:
+        page.goto(sample("alarmed"))
+        ready(page)
+        assert page.locator("#first-sight").count() == 0
+        assert page.locator("main.rooms").count() == 1
+
+
 def test_a_page_without_its_server_says_so(browser: Browser) -> None:
     """A page left open when the server dies turns its numbers hollow and says that it is old, without any script."""
     with page_of(browser) as page:
