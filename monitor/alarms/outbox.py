@@ -248,10 +248,15 @@ def quiet_until(site: Site, route: Route, priority: int, due_ms: int) -> int:
 
 
 def messages_of(connection: Connection, alarm_ids: Sequence[int]) -> list[dict[str, Any]]:
-    """The messages about alarms, oldest first, but those dropped; each with ``alarm_id``, ``composed``, ``waiting``."""
+    """The messages about alarms, oldest first, each with ``alarm_id``, ``composed``, ``waiting``.
+
+    Those dropped are left out, and what was to say that an alarm is over but could not before it stood again.
+    """
     message, link = tables.messages.c, tables.message_alarms.c
+    outcome = tables.attempts.c.outcome
     dropped = sa.select(tables.attempts.c.message_id).where(
-        tables.attempts.c.message_id == message.id, tables.attempts.c.outcome == "dropped"
+        tables.attempts.c.message_id == message.id,
+        sa.or_(outcome == "dropped", sa.and_(message.about == "over", outcome == "overtaken")),
     )
     query = (
         sa.select(

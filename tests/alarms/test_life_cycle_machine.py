@@ -230,10 +230,20 @@ class LifeCycle(RuleBasedStateMachine):
 
     @rule(crash=crashes)
     def messages_leave(self, crash: int | None) -> None:
-        """The sender comes round once every wait is over."""
-        self.now += LONGEST_WAIT_MS
-        self.update(None)
-        self.through_crashes(self.sender.send_waiting, crash)
+        """The sender comes round until every wait is over; what Nora was told last is then what is true."""
+        for number in range(3):
+            self.now += LONGEST_WAIT_MS
+            self.update(None)
+            self.through_crashes(self.sender.send_waiting, None if number else crash)
+        if not self.down:
+            self._told_is_true()
+
+    @rule(name=names, crash=crashes)
+    def comes_and_goes(self, name: str, crash: int | None) -> None:
+        """A condition comes, goes and comes, with time enough to tell of each."""
+        for _ in range(3):
+            self.toggles(name, 0, None)
+            self.messages_leave(crash)
 
     @rule(down=st.booleans())
     def channel(self, down: bool) -> None:
@@ -276,11 +286,7 @@ class LifeCycle(RuleBasedStateMachine):
     def teardown(self) -> None:
         """In the end, with the channel mended, what Nora was told last is what is true."""
         self.down = False
-        for _ in range(4):
-            self.now += LONGEST_WAIT_MS
-            self.update(None)
-            self.sender.send_waiting()
-        self._told_is_true()
+        self.messages_leave(None)
         self.alarms.close()
         shutil.rmtree(self.folder, ignore_errors=True)
 

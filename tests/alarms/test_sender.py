@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from monitor.alarms import Alarms, alarms_document
 from monitor.alarms.channels import Key, Recipient
 from monitor.alarms.sender import FIRST_WAIT_MS, Sender
 from monitor.alarms.words import Words
+from monitor.rules.finding import Finding
 from monitor.site import Site
 from tests.alarms.samples import START, dry, make_alarms, make_site
 
@@ -147,3 +149,28 @@ def test_a_route_that_fails_is_named_until_it_sends(site: Site, alarms: Alarms) 
     assert told[1] == []
     assert told[4] == ["messages by route phone do not get out"]
     assert told[-1] == []
+
+
+def test_an_end_that_was_overtaken_is_told_when_it_comes_after_all(site: Site, alarms: Alarms) -> None:
+    """Told silent; its end could not be told before it was silent again, nor that before it had ended: told once over."""
+    channel, time = Channel(), Time()
+    sender = Sender(site, alarms, channel, time)
+    silent = dry(rule="silence", aspect="", sensor="nv-1", what="Sensor nv-1 silent")
+
+    def after(seconds: int, *findings: Finding) -> None:
+        time.now_ms += 1000 * seconds
+        alarms.update([replace(f, seen_ms=time.now_ms) for f in findings], time.now_ms)
+        sender.send_waiting()
+
+    after(0, silent)
+    after(120, silent)
+    channel.down = {"json://nora.invalid", "json://piet.invalid"}
+    after(600)
+    after(120)
+    after(10, silent)
+    after(10, silent)
+    channel.down = set()
+    after(10)
+    for _ in range(3):
+        after(600)
+    assert ["over" in line.lower() for address, line in channel.taken if "nora" in address] == [False, True]
