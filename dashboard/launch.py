@@ -75,4 +75,7 @@ def environment(base: dict[str, str] | None = None) -> dict[str, str]:
     surroundings = dict(os.environ if base is None else base)
     surroundings["STREAMLIT_BROWSER_GATHER_USAGE_STATS"] = "false"
     surroundings["STREAMLIT_SERVER_SHOW_EMAIL_PROMPT"] = "false"
+    # Each page is drawn in a thread of its own: without this the C library keeps a heap for each, half empty.
+    surroundings.setdefault("MALLOC_ARENA_MAX", "2")
+    surroundings.setdefault("MALLOC_TRIM_THRESHOLD_", "1000000")
     return surroundings

@@ -27,7 +27,7 @@ Stay = tuple[str, str, int, int]
 
 COLUMNS = ("days", *PLACE_SUMS, *STAGE_SUMS, "reference_c", "kinetic_reference", "equivalent_days")
 """Columns of `DoseBook.sums`: all in days or per day's rate times days; see `monitor.climate.running_sums`."""
-MOST_BYTES = 100_000_000
+MOST_BYTES = 80_000_000
 """Air and sums kept at hand: of two years about 25 MB a place and stage, made again in a third of a second."""
 NUMBER = {name: i for i, name in enumerate(COLUMNS)}
 

@@ -55,6 +55,9 @@ def main() -> int:
         print(f"{name} ...", file=sys.stderr, flush=True)
         figures += importlib.import_module(f"tests.benchmarks.{name}").run()
     print(table(figures))
+    for figure in figures:
+        if figure.note:
+            print(f"{figure.name}: {figure.note}")
     if arguments.json:
         document = {
             "version": 1,
