@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from dashboard.language import say
 from dashboard.look import picture, shape
 from dashboard.plain import moment, number, shown_temperature, text, unit_sign
 
@@ -58,9 +59,8 @@ def field(room: dict[str, Any], unit: str, state: str) -> str:
     """The air field of a room as HTML; ``state`` gives the present its shape."""
     window = window_of(room)
     if window is None:
-        return (
-            '<div class="field" style="background:#e6e2da"><div class="none">No air to draw yet</div></div>'
-        )
+        words = text(say("No air to draw yet"))
+        return f'<div class="field" style="background:#e6e2da"><div class="none">{words}</div></div>'
     drawing = picture(_drawing(room, window), _in_words(room, unit))
     return f'<div class="field">{drawing}{_ticks(room, window, unit)}{_mark(room, window, state)}</div>'
 
@@ -142,7 +142,8 @@ def _ticks(room: dict[str, Any], window: Window, unit: str) -> str:
     up = {h for band in room["bands"] for h in band["rh_pct"]}
     if not across and room["temperature_c"] is not None:
         across, up = {room["temperature_c"]}, {room["rh_pct"]}
-    words = [f'<span class="way {way}">{way}</span>' for way in ("damper", "drier", "colder", "warmer")]
+    ways = {"damper": say("damper"), "drier": say("drier"), "colder": say("colder"), "warmer": say("warmer")}
+    words = [f'<span class="way {way}">{text(said)}</span>' for way, said in ways.items()]
     words += [
         f'<span class="tick across" style="left:{window.x(t):.2f}%">{number(shown_temperature(t, unit), 0)}°</span>'
         for t in _apart(across, window.x, 11)
@@ -166,11 +167,14 @@ def _apart(values: set[float], place: Any, least: float) -> list[float]:
 
 def _in_words(room: dict[str, Any], unit: str) -> str:
     if room["temperature_c"] is None or room["rh_pct"] is None:
-        return "Air field without a present reading."
-    now = f"{number(shown_temperature(room['temperature_c'], unit))} {unit_sign(unit)} and {number(room['rh_pct'], 0)} % humidity now"
+        return say("Air field without a present reading.")
+    temperature = f"{number(shown_temperature(room['temperature_c'], unit))} {unit_sign(unit)}"
     bands = "; ".join(
         f"{text(b['style_name'])}: {number(shown_temperature(b['temperature_c'][0], unit), 0)} to "
         f"{number(shown_temperature(b['temperature_c'][1], unit), 0)} {unit_sign(unit)}, {number(b['rh_pct'][0], 0)} to {number(b['rh_pct'][1], 0)} %"
         for b in room["bands"]
     )
-    return f"Air field: {now}. Bands: {bands or 'none'}."
+    return say(
+        "Air field: {temperature} and {humidity} % humidity now. Bands: {bands}.",
+        temperature=temperature, humidity=number(room["rh_pct"], 0), bands=bands or say("none"),
+    )  # fmt: skip

@@ -19,6 +19,7 @@ from dashboard import gate
 from dashboard.first_sight import FirstSight
 from dashboard.launch import site_path
 from dashboard.pages import PAGES
+from dashboard.printing import SHEET, Sheet
 from dashboard.signing import door_of
 from dashboard.source import Source, source_of
 from monitor.site import load
@@ -57,6 +58,8 @@ app = App(
     routes=[
         Route(gate.LANGUAGE, gate.choose_language, methods=["GET"]),
         *(gate.routes(_door) if _guarded else []),
+        # Who signed in elsewhere is known to the pages alone: they hand the sheet out themselves.
+        *([Route(SHEET, Sheet(_source).answer, methods=["GET"])] if _door.mode != "oidc" else []),
     ],
     middleware=[
         *([Middleware(gate.Gate, door=_door)] if _guarded else []),

@@ -30,7 +30,8 @@ from monitor.wheels.photos import keep_photo, photo_path
 
 Document = dict[str, Any]
 log = logging.getLogger(__name__)
-MOST_KEPT = 200
+MOST_KEPT = 12
+"""Documents kept beside those that every page asks for; a wheel's review takes some megabytes."""
 DRAWN_FOR_S = 10.0
 """What is drawn from an older document says how old it is [s], and is drawn anew each time."""
 

@@ -49,7 +49,7 @@ OF_DOCUMENTS = (
     "{days} days too warm", "{days} days too cold", "{days} days too damp", "{days} days too dry",
     "broker", "store", "disk", "clock", "channel", "spool", "sealed", "not sealed", "where", "from", "days", "outside its band", "as now", "as the style wants", "as set",
     "raise", "return", "acknowledge", "reset", "re-alarm", "shelve", "unshelve", "suppress", "release",
-    "take out of service", "return to service", "changed", "note",
+    "shown", "not shown", "not enough wheels yet", "take out of service", "return to service", "changed", "note",
 )  # fmt: skip
 """Words that documents of the monitor use and pages read out."""
 Plural = tuple[str, str]

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import streamlit as st
 
 from dashboard.language import say
 from dashboard.look import notice, put, shape
+from dashboard.panels import since_words
 from dashboard.parts import cannot_be_read, cell, section, table
-from dashboard.plain import number, text, when
+from dashboard.plain import age, day, number, text, when
+from dashboard.plain import moment as as_moment
 from dashboard.source import Source
 from dashboard.tables import shown
 from monitor.clock import now
@@ -42,6 +46,56 @@ def show(source: Source) -> None:
         for name, part in (document.get("parts") or {}).items()
     )  # fmt: skip
     put((table(heads, rows) if rows else "") + _figures(document))
+    put(_sensors(source, document.get("sensors") or [], zone, moment))
+
+
+def _sensors(source: Source, sensors: list[dict[str, Any]], zone: ZoneInfo, moment: datetime) -> str:
+    """Each sensor's line: what is wrong with it, how far it may have crept in damp air, when it is due."""
+    if not sensors:
+        return ""
+    heads = [
+        say("sensor"),
+        say("heard"),
+        say("what is wrong"),
+        say("may read too damp by"),
+        say("calibration due"),
+    ]
+    rows = "".join(
+        "<tr>"
+        + cell(f"<b>{text(s['id'], 64)}</b> <span class=\"quiet\">{text(_room_name(source, s.get('room')), 80)}</span>", sort="free")
+        + cell(text(age(s.get("age_s"))), heads[1], "n")
+        + cell(_wrong(s, zone, moment), heads[2], "free")
+        + cell("–" if s.get("creep_pct") is None else f"{number(s['creep_pct'])} %", heads[3], "n")
+        + cell(_due(s.get("calibration_due_at"), zone, moment), heads[4], "n")
+        + "</tr>"
+        for s in sensors
+    )  # fmt: skip
+    return section(say("Sensors")) + table(heads, rows)
+
+
+def _room_name(source: Source, room: str | None) -> str:
+    known = source.site.room_by_id.get(room or "")
+    return known.name if known else room or ""
+
+
+def _wrong(sensor: dict[str, Any], zone: ZoneInfo, moment: datetime) -> str:
+    troubles = sensor.get("troubles") or []
+    if troubles:
+        return "".join(
+            f"<p>{shape('needs-you')} <b>{text(t['what'], 200)}</b>, {since_words(t['since_at'], zone, moment)}. {text(t.get('check_first') or '', 300)}</p>"
+            for t in troubles
+        )
+    if sensor.get("silent"):
+        return f"{shape('no-reading')} {text(sensor.get('reason') or say('silent'), 200)}"
+    return f"{shape('as-intended')} {text(say('nothing'))}"
+
+
+def _due(at: str | None, zone: ZoneInfo, moment: datetime) -> str:
+    due = as_moment(at)
+    if due is None:
+        return "–"
+    late = f"{shape('needs-you')} " if due < moment else ""
+    return late + text(day(due, zone, moment))
 
 
 def _figures(document: dict[str, Any]) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 from typing import Any
-from urllib.parse import quote
+from urllib.parse import quote, urlsplit
 from zoneinfo import ZoneInfo
 
 import streamlit as st
@@ -14,6 +14,7 @@ from dashboard.language import say, say_count
 from dashboard.look import notice, put
 from dashboard.parts import cannot_be_read, headline, place_words
 from dashboard.plain import day, number, text
+from dashboard.printing import printed
 from dashboard.screens import what_if, wheel_air, wheel_ledger, wheel_rind
 from dashboard.source import Answer, Source
 from monitor.clock import now
@@ -108,6 +109,7 @@ def _review(source: Source, name: str, answer: Answer) -> None:
         + f'<div class="columns"><div>{wheel_rind.weight(document, zone)}</div><div>{wheel_air.doses(document)}</div></div>'
     )
     what_if.show(source, name)
+    _to_print(source, name)
     wheel_ledger.show(source, document, zone, at)
     put("".join(f'<p class="caution">{text(say(caution))}</p>' for caution in document["cautions"]))
 
@@ -132,6 +134,19 @@ def _head(document: dict[str, Any], answer: Answer, zone: ZoneInfo, at: datetime
     return (
         f'{old}<h1 class="headline"><b>{text(wheel["name"], 300)}</b></h1><p class="pairs"><span><b>{text(wheel["style_name"], 80)}</b>, {text(wheel["stage"], 80)}</span>'
         f"<span><b>{text(age_words(wheel['age_days']))}</b>, {text(made)}</span>{as_old}<span>{place}</span><span>{text(holes)}</span></p>"
+    )
+
+
+def _to_print(source: Source, name: str) -> None:
+    """The way to the sheet: a page of its own, or a file where the server cannot know who asks for a page."""
+    words = say("A sheet to print: the review on one page, with room to write what the iron finds")
+    if source.door is None or source.door.mode != "oidc":
+        link = f'<a class="plain-link" target="_blank" href="sheet?wheel={quote(name, safe="")}">{text(words)}</a>'
+        st.html(f'<p class="to-print no-print">{link}</p>')
+        return
+    address = "{0.scheme}://{0.netloc}".format(urlsplit(st.context.url or "http://localhost"))
+    st.download_button(
+        words, lambda: printed(source, name, address)[0], "review.html", "text/html", on_click="ignore"
     )
 
 

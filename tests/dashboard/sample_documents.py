@@ -230,8 +230,8 @@ def review(name: str, state: str = "normal", at: datetime | None = None) -> Docu
     ]
     return {
         "version": 1, "at": rfc3339(at),
-        "wheel": {"name": name, "make": "K-2026-01", "style": "cloth-bound", "style_name": "Cloth-bound", "made_at": rfc3339(made), "age_days": 331.0, "stage": "month 4 to 14", "mass_at_make_kg": 25.2, "gone": None},
-        "where": {"room": "north", "room_name": "North vault", "place": "low", "since_at": rfc3339(made + timedelta(days=30))},
+        "wheel": {"name": name, "make": "K-2026-01", "style": "cloth-bound", "style_name": "Cloth-bound", "made_at": rfc3339(made), "age_days": 331.0, "stage": "month 4 to 14", "mass_at_make_kg": 25.2, "gone": None, "equivalent_age_days": {"value": 318.0, "low": 301.0, "high": 336.0}, "raw_milk": True, "decision": None},
+        "where": {"room": "north", "room_name": "North vault", "place": "low", "place_name": "Lower shelves", "since_at": rfc3339(made + timedelta(days=30))},
         "air": {
             "coverage": 0.97, "course": course,
             "spans": [
@@ -312,6 +312,11 @@ def health(state: str = "normal", at: datetime | None = None) -> Document:
         "version": 1, "at": rfc3339(at), "well": well and state != "empty", "running": well, "last_beat_at": rfc3339(at - timedelta(hours=0 if well else 2)),
         "parts": {} if state == "empty" else parts, "disk": {"free_bytes": 8_120_000_000, "total_bytes": 30_000_000_000, "enough": True},
         "intake": {"connected": well, "messages_per_s": 3.4, "readings": 1_204_551, "rejects": 14},
+        "sensors": [] if state == "empty" else [
+            {"id": "north-low", "room": "north", "age_s": 70.0, "silent": False, "reason": "", "troubles": [], "creep_pct": 0.4, "calibration_due_at": rfc3339(at + timedelta(days=120))},
+            {"id": "lower-high", "room": "lower", "age_s": 5400.0, "silent": True, "reason": "", "creep_pct": 3.1, "calibration_due_at": rfc3339(at - timedelta(days=12)),
+             "troubles": [{"what": "Sensor lower-high is silent", "check_first": "Its battery.", "since_at": rfc3339(at - timedelta(minutes=90))}]},
+        ],
     }  # fmt: skip
 
 

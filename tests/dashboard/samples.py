@@ -26,6 +26,7 @@ from tests.dashboard.sample_documents import (
     statistics,
     wheels,
 )
+from tests.dashboard.sample_link import link
 
 __all__ = ["HOSTILE", "STATES", "alarms", "next_to_grade", "review", "rooms", "wheels"]
 
@@ -40,16 +41,20 @@ class SampleAnswers:
         return rooms(self.state)
 
     def alarms_document(self, site: Site) -> Document:
-        if self.state == "broken":
-            raise StoreAway(
-                "the alarm journal cannot be opened: disk I/O error; check the disk, then try again"
-            )
+        self.need_store()
         return alarms(self.state)
 
     def wheels_document(self, site: Site) -> Document:
+        self.need_store()
         return wheels(self.state)
 
+    def need_store(self) -> None:
+        """In the broken house the monitor stopped two hours ago and then the disk went: only the rooms were kept."""
+        if self.state == "broken":
+            raise StoreAway("readings.sqlite cannot be read: disk I/O error; check the disk, then try again")
+
     def review_document(self, site: Site, wheel: str) -> Document:
+        self.need_store()
         if wheel not in {w["name"] for w in wheels(self.state)["wheels"]}:
             raise UnknownWheel(f"no wheel {wheel} is in the ledger")
         return review(wheel, self.state)
@@ -105,6 +110,7 @@ class SampleStore:
     """Air records of any room: a swing by the day, half a day of silence in the middle of the span."""
 
     def rejects(self, limit: int) -> list[Reject]:
+        _answers.need_store()
         topics = ("maturing/wash-2/senml", "greenhouse/7/air", "maturing/" + HOSTILE)
         if os.environ.get("MATURING_SAMPLE") == "empty":
             return []
@@ -114,6 +120,7 @@ class SampleStore:
         ]
 
     def read_air(self, room: str, place: str, start_ms: int, end_ms: int) -> pd.DataFrame:
+        _answers.need_store()
         times = np.arange(start_ms - start_ms % 600_000, end_ms, 600_000)
         middle = (start_ms + end_ms) / 2
         times = times[(times < middle) | (times > middle + 43_200_000)]
@@ -147,7 +154,13 @@ def rooms_document(site: Site) -> Document:
     return _answers.rooms_document(site)
 
 
+def link_document(site: Site) -> Document:
+    _answers.need_store()
+    return link(_answers.state)
+
+
 def next_to_grade_document(site: Site) -> Document:
+    _answers.need_store()
     return next_to_grade(_answers.state)
 
 
