@@ -45,8 +45,8 @@ def window_of(room: dict[str, Any]) -> Window | None:
             up.append(point["rh_pct"])
     if not across:
         return None
-    left, right = _wide(min(across), max(across), least=6.0)
-    bottom, top = _wide(min(up), max(up), least=20.0)
+    left, right = _wide(min(across), max(across), least=4.2)
+    bottom, top = _wide(min(up), max(up), least=13.0)
     return Window(left, right, max(0.0, bottom - max(0.0, top - 102.0)), min(102.0, top))
 
 

@@ -55,7 +55,8 @@ def _page(source: Source, reader: Reader, wall: bool) -> None:
     if not wall:
         with st.container(horizontal=True, key="bar"):
             for page in pages:
-                st.page_link(page)
+                here = st.container(key="here", width="content") if page.url_path == chosen.url_path else st
+                here.page_link(page)
     if reader.ended:
         welcome.sign_in_again(source, reader)
     try:

@@ -48,6 +48,8 @@ def _figures(room: dict[str, Any], unit: str) -> str:
 
 def _words(room: dict[str, Any], state: str, zone: ZoneInfo, now: datetime) -> str:
     findings = room["findings"]
+    if state == "no-reading":
+        return _not_known(room, zone, now)
     since = ", " + since_words(findings[0]["since_at"], zone, now) if findings else ""
     effect = next((f["effect"] for f in findings if f["effect"]), "")
     shown_effect = (
@@ -70,13 +72,26 @@ def _words(room: dict[str, Any], state: str, zone: ZoneInfo, now: datetime) -> s
     )
 
 
+def _not_known(room: dict[str, Any], zone: ZoneInfo, now: datetime) -> str:
+    """Since when nothing is known, and what stood then: none of it is known to stand now."""
+    since = ", " + since_words(room["reading_at"], zone, now) if room["reading_at"] else ""
+    stood = "".join(
+        f"<li>{text(f['what'])}, {since_words(f['since_at'], zone, now)}</li>" for f in room["findings"][:4]
+    )
+    then = f'<p class="effect">{text(say("What stood when it was last read:"))}</p><ul class="plain">{stood}</ul>'
+    return (
+        f'<p class="state-word">{shape("no-reading")}<span>{text(state_word("no-reading"))}{since}</span></p>'
+        f'<p class="sentence">{text(room["sentence"])}</p>' + (then if stood else "")
+    )
+
+
 def since_words(at: str, zone: ZoneInfo, now: datetime) -> str:
     """'since 01:40', in the reader's language."""
     return text(say("since {when}", when=when(at, zone, now)))
 
 
 def _paces(room: dict[str, Any]) -> str:
-    if not room["wheels"]:
+    if not room["wheels"] or room["state"] == "no-reading":
         return ""
     return f'<div class="paces">{pace(say("drying"), room["drying_pace"])}{pace(say("mould"), room["mould_pace"])}</div>'
 
@@ -96,7 +111,9 @@ def pace_words(name: str, value: dict[str, float] | None) -> str:
 
 def pace(name: str, value: dict[str, float] | None) -> str:
     """A pace in words, and drawn on a scale where the intended pace is the line in the middle."""
-    words = f"<span>{text(pace_words(name, value))}</span>"
+    said, bracket, between = text(pace_words(name, value)).partition(" (")
+    whole = f'<span class="whole">({between}</span>' if bracket else ""
+    words = f"<span>{said} {whole}</span>"
     if value is None:
         return f'<div class="pace">{words}</div>'
     low, mark, high = (_place(value[key]) for key in ("low", "value", "high"))

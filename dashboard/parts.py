@@ -45,6 +45,12 @@ def cell(value: str, label: str = "", sort: str = "") -> str:
     return f'<td class="{sort}"{named}>{value}</td>'
 
 
+def no_wheels() -> str:
+    """What to do where the ledger has no wheel yet."""
+    words = say("No wheels yet. Add a make to the ledger, and its wheels stand here.")
+    return f'<p class="panel">{text(words)} <b>maturing-room add-make --help</b></p>'
+
+
 def section(title: str) -> str:
     """A heading within a page."""
     return f'<h2 class="section">{text(title)}</h2>'

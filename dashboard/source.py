@@ -102,7 +102,7 @@ class Source:
     # -- reading ----------------------------------------------------------------------------------------
 
     def rooms(self) -> Answer:
-        return self._ask("rooms", 2.0, lambda: self._answers.rooms_document(self.site))
+        return self._ask("rooms", 3.0, lambda: self._answers.rooms_document(self.site))
 
     def alarms(self) -> Answer:
         return self._ask("alarms", 1.0, lambda: self._answers.alarms_document(self.site))

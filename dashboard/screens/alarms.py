@@ -56,6 +56,9 @@ def _alarms(source: Source) -> None:
     if answer.document is None:
         return
     standing = answer.document["standing"]
+    if not standing:
+        words = say("No alarm needs you. What stood before, and what work is planned, is a tap away above.")
+        st.html(f'<p class="panel">{shape("as-intended")} {text(words)}</p>')
     for alarm in standing[:MOST_STANDING_DRAWN]:
         st.html(alarm_panel(alarm, zone, moment))
         alarm_acts.acts(source, alarm)

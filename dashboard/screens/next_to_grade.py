@@ -6,7 +6,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard.language import say
+from dashboard.language import say, say_count
 from dashboard.parts import cannot_be_read, headline, place_words, wheel_link
 from dashboard.plain import label, text
 from dashboard.source import Source
@@ -23,9 +23,10 @@ def show(source: Source) -> None:
         st.html(headline(say("Next to grade")) + cannot_be_read(say("The list cannot be made."), answer))
         return
     rows = answer.document["wheels"]
-    st.html(
-        headline(say("Next to grade"), say("{count} wheels have a reason for attention", count=len(rows)))
+    words = say_count(
+        "{count} wheel has a reason for attention", "{count} wheels have a reason for attention", len(rows)
     )
+    st.html(headline(say("Next to grade"), words if rows else ""))
     if answer.fault:
         st.html(cannot_be_read(say("The list cannot be made anew."), answer))
     if not rows:

@@ -18,7 +18,7 @@ from dashboard.plain import text, when
 from dashboard.source import Answer, Source
 from monitor.clock import now
 
-REFRESH_S = 3
+REFRESH_S = 5
 LATE_AFTER_S = 20.0
 """A document older than this is said to be old [s]; it is asked for anew every few seconds."""
 
@@ -55,13 +55,42 @@ def _below(answer: Answer, moment: datetime, zone: ZoneInfo) -> list[str]:
     document = answer.document
     assert document is not None
     unit, late_s = document["site"]["display_unit"], answer.age_s()
-    old = late_s > LATE_AFTER_S
-    rooms = [{**room, "stale": True} if old else room for room in document["rooms"]]
+    rooms = known_now(document["rooms"], late_s)
     panels = "".join(room_panel(room, unit, zone, moment, late_s) for room in sorted(rooms, key=_urgency))
     return [
-        f'<main class="rooms">{panels}</main>',
+        f'{_day_one(document)}<main class="rooms">{panels}</main>',
         f"<div>{_rejects(document['rejects'], zone, moment)}{_cautions(document['cautions'])}</div>",
     ]
+
+
+def known_now(rooms: list[dict[str, Any]], late_s: float) -> list[dict[str, Any]]:
+    """What is known of rooms now from a document so old [s]: of an old one nothing but what once was."""
+    if late_s <= LATE_AFTER_S:
+        return rooms
+    words = say("What the air is now is not known.")
+    return [
+        {
+            **room,
+            "stale": True,
+            "state": "no-reading" if room["reading_at"] else room["state"],
+            "sentence": words,
+        }
+        for room in rooms
+    ]
+
+
+def _day_one(document: dict[str, Any]) -> str:
+    """What to do first, while no room was ever read and none holds wheels."""
+    rooms = document["rooms"]
+    if any(room["reading_at"] or room["wheels"] for room in rooms):
+        return ""
+    steps = (
+        (say("Let a sensor send below maturing/, then name and place it:"), f'<a class="plain-link" target="_self" href="setup">{text(say("Set-up"))}</a>'),
+        (say("Tell the ledger of a make and its wheels:"), "<code>maturing-room add-make --help</code>"),
+        (say("Say who is told when something is wrong:"), f'<a class="plain-link" target="_self" href="setup">{text(say("Set-up"))}</a>'),
+    )  # fmt: skip
+    items = "".join(f"<li>{text(words)} {way}</li>" for words, way in steps)
+    return f'<section class="panel day-one"><h2>{text(say("The first day"))}</h2><ol>{items}</ol></section>'
 
 
 def _urgency(room: dict[str, Any]) -> int:
@@ -73,7 +102,7 @@ def _head(answer: Answer, moment: datetime, zone: ZoneInfo) -> str:
     local = moment.astimezone(zone)
     document = answer.document
     site = "" if document is None else f' <span class="quiet">· {text(document["site"]["name"], 80)}</span>'
-    count = "" if document is None else counted(document["rooms"])
+    count = "" if document is None else counted(known_now(document["rooms"], answer.age_s()))
     line = f'<h1 class="headline" style="font-weight:400"><b>{text(weekday(local))} {local:%H:%M}</b> {count}{site}</h1>'
     drawn = f"{moment:%H%M%S%f}"
     return f'<div data-drawn="{drawn}">{line}{lost_touch()}{touched(drawn)}{_blindness(answer, moment, zone)}</div>'

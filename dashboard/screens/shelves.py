@@ -11,7 +11,7 @@ import streamlit as st
 from dashboard import forms
 from dashboard.language import say, say_count
 from dashboard.naming import may_record
-from dashboard.parts import cannot_be_read, headline, section
+from dashboard.parts import cannot_be_read, headline, no_wheels, section
 from dashboard.plain import label, text, wheels
 from dashboard.screens.next_to_grade import ACTS, act_mark, style_name
 from dashboard.source import Source
@@ -34,9 +34,7 @@ def show(source: Source) -> None:
     if answer.fault:
         st.html(cannot_be_read(say("The wheels cannot be read anew."), answer))
     if not rows:
-        st.html(
-            f'<p class="panel">{text(say("No wheels yet. Add a make to the ledger, and its wheels stand here."))}</p>'
-        )
+        st.html(no_wheels())
         return
     marks = _marks(source)
     chosen = _filtered(source, rows, marks)

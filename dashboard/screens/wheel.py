@@ -12,7 +12,7 @@ import streamlit as st
 from dashboard import forms
 from dashboard.language import say, say_count
 from dashboard.look import notice, put
-from dashboard.parts import cannot_be_read, headline, place_words
+from dashboard.parts import cannot_be_read, headline, no_wheels, place_words
 from dashboard.plain import day, number, text
 from dashboard.printing import printed
 from dashboard.screens import what_if, wheel_air, wheel_ledger, wheel_rind
@@ -34,6 +34,7 @@ def show(source: Source) -> None:
             st.html(notice(f"<b>{text(say('No such wheel.'))}</b> {text(answer.fault)}", "no-reading"))
         else:
             st.html(cannot_be_read(say("The wheel cannot be read."), answer))
+            return
         _choose(source)
         return
     _review(source, name, answer)
@@ -50,8 +51,7 @@ def _choose(source: Source) -> None:
         return
     rows = answer.document["wheels"]
     if not rows:
-        words = say("No wheels yet. Add a make to the ledger, and its wheels stand here.")
-        st.html(f'<p class="panel">{text(words)} <b>maturing-room add-make --help</b></p>')
+        st.html(no_wheels())
         return
     sought = st.text_input(
         say("Name, make, style or room"), key="sought", value="", max_chars=300, persist_state="session"

@@ -109,14 +109,14 @@ def _alarm_rooms(document: Document, at: datetime) -> None:
     north, lower, wash = document["rooms"]
     north.update(
         state="needs-you", temperature_c=11.8, rh_pct=78.8, trail=_trail(at, 11.8, 78.8, -7.0),
-        sentence="64 cloth-bound wheels drying at 2.3 times their intended pace since 01:40.",
+        sentence="64 cloth-bound wheels drying at 2.3 times their intended pace.",
         check_first="Door seal, then the humidifier's water.",
         drying_pace={"value": 2.3, "low": 2.0, "high": 2.6}, mould_pace={"value": 0.7, "low": 0.5, "high": 0.9},
         findings=[{"rule": "drying_pace", "what": "Drying too fast", "since_at": rfc3339(at - timedelta(hours=2, minutes=32)), "effect": "About 40 g lost from each wheel by this evening; rinds may crack if it lasts three days.", "check_first": "Door seal, then the humidifier's water.", "priority": "medium", "wheels": [f"K-{n:03}" for n in range(80, 144)], "numbers": {}}],
     )  # fmt: skip
     north["trail"] = _trail(at, 11.8, 78.8, -7.0)
     wash.update(
-        state="now", temperature_c=17.4, rh_pct=93.2, sentence="21 washed-rind wheels at 17.4 °C and rising since 02:50.", trail=_trail(at, 17.4, 93.2, 0.5),
+        state="now", temperature_c=17.4, rh_pct=93.2, sentence="21 washed-rind wheels at 17.4 °C and rising.", trail=_trail(at, 17.4, 93.2, 0.5),
         check_first="Is the cooling running? Look at its breaker from outside; leave the wiring to a licensed person.",
         drying_pace={"value": 1.5, "low": 1.2, "high": 1.9}, mould_pace={"value": 3.1, "low": 2.4, "high": 3.9},
         findings=[

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -35,7 +36,13 @@ class SampleAnswers:
     """Answers a dashboard source's questions with the samples of one state."""
 
     def __init__(self, state: str) -> None:
-        self.state = state
+        self._state = state
+
+    @property
+    def state(self) -> str:
+        """As it was made; or what MATURING_SAMPLE_FROM, a file that a test writes while pages are open, says now."""
+        file = os.environ.get("MATURING_SAMPLE_FROM")
+        return Path(file).read_text(encoding="utf-8").strip() if file else self._state
 
     def rooms_document(self, site: Site) -> Document:
         return rooms(self.state)

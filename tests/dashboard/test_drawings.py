@@ -14,7 +14,8 @@ from dashboard.airfield import field, window_of
 from dashboard.course import Chart, draw, nice_steps, time_steps
 from dashboard.forms import missing
 from dashboard.panels import pace_words, room_panel
-from dashboard.screens.rooms_now import counted
+from dashboard.screens.rooms_now import counted, known_now
+from monitor.clock import now
 from tests.dashboard import samples
 
 START = datetime(2026, 3, 1, tzinfo=UTC)
@@ -109,3 +110,21 @@ def test_a_form_says_what_is_missing() -> None:
     assert missing("inspection", {"where": "", "note": ""}) != ""
     assert "cracks" in missing("inspection", {"cracks": None, "note": ""})
     assert missing("inspection", {"cracks": 2, "note": ""}) == ""
+
+
+def test_an_old_document_tells_no_room_as_intended() -> None:
+    """When the rooms were last told twenty-one seconds ago, what was as intended then is not known now."""
+    rooms = samples.rooms("normal")["rooms"]
+    assert counted(known_now(rooms, 5.0)) == "3 rooms are as intended"
+    assert counted(known_now(rooms, 21.0)) == "3 rooms have no fresh reading"
+
+
+def test_a_room_without_a_fresh_reading_says_what_stood_and_no_pace() -> None:
+    """Since the last reading nothing is known: a finding of that time is told as of that time, and a pace not at all."""
+    at = now()
+    north = next(r for r in samples.rooms("broken", at)["rooms"] if r["id"] == "north")
+    panel = room_panel(north, "degC", ZoneInfo("Europe/Dublin"), at, 0.0)
+    assert "What stood when it was last read:" in panel
+    assert "Drying too fast" in panel
+    assert "Look first:" not in panel
+    assert "times intended" not in panel

@@ -30,10 +30,14 @@ PAGES = (
 WANTED = "axe-core@4.14.1"
 
 
-def sample_dashboard(state: str):  # type: ignore[no-untyped-def]
+def sample_dashboard(state: str, further: dict[str, str] | None = None):  # type: ignore[no-untyped-def]
     """The dashboard over the sample documents of one state."""
     port = free_port()
-    more = {"MATURING_ANSWERS": "tests.dashboard.samples", "MATURING_SAMPLE": state, "PYTHONPATH": str(ROOT)}
+    more = (further or {}) | {
+        "MATURING_ANSWERS": "tests.dashboard.samples",
+        "MATURING_SAMPLE": state,
+        "PYTHONPATH": str(ROOT),
+    }
     return served(command(SITE, port), port, more)
 
 

@@ -1,0 +1,68 @@
+"""A glance page left open for an hour, its clock wound on: it stays true, and takes no more memory than at first."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page
+
+from dashboard.screens.rooms_now import REFRESH_S
+from tests.system.browser import chromium, page_of, ready
+from tests.system.test_pages import sample_dashboard
+
+pytestmark = pytest.mark.system
+HOUR = 3600 // REFRESH_S
+WARM = 60
+COUNTED = """
+window.drawn = 0;
+document.addEventListener('DOMContentLoaded', () => new MutationObserver(() => {
+  const at = document.querySelector('#root [data-drawn]')?.dataset.drawn;
+  if (at && at !== window.last) { window.last = at; window.drawn += 1; }
+}).observe(document, {subtree: true, childList: true, attributes: true}));
+"""
+
+
+def wind(page: Page, refreshes: int) -> None:
+    """Let the page's clock run on, refresh by refresh, each drawn before the next is asked for."""
+    for _ in range(refreshes):
+        before = page.evaluate("() => window.drawn")
+        page.clock.run_for(REFRESH_S * 1000 + 50)
+        page.wait_for_function("before => window.drawn > before", arg=before, polling=5)
+
+
+def counts(page: Page) -> dict[str, float]:
+    """What the browser counts of the page once its garbage is gone."""
+    session = page.context.new_cdp_session(page)
+    session.send("HeapProfiler.collectGarbage")
+    session.send("Performance.enable")
+    found = {m["name"]: float(m["value"]) for m in session.send("Performance.getMetrics")["metrics"]}
+    session.detach()
+    return found
+
+
+def test_an_hour_open(tmp_path: Path) -> None:
+    """All refreshes of an hour, every one drawn: a room that goes bad shows it, a monitor that stops is said to have,
+    and back; nodes and listeners stay as many, and the heap as large as after the first minutes."""
+    state = tmp_path / "state"
+    state.write_text("normal")
+    with (
+        sample_dashboard("normal", {"MATURING_SAMPLE_FROM": str(state)}) as address,
+        chromium() as browser,
+        page_of(browser) as page,
+    ):
+        page.clock.install()
+        page.add_init_script(COUNTED)
+        page.goto(address)
+        ready(page)
+        wind(page, WARM)
+        before = counts(page)
+        for shown, words in (("alarmed", "Now, since"), ("broken", "The monitor is not running."), ("normal", "3 rooms are as intended")):  # fmt: skip
+            state.write_text(shown)
+            wind(page, (HOUR - WARM) // 3)
+            assert page.get_by_text(words).first.is_visible(), shown
+        after = counts(page)
+        assert page.evaluate("() => window.drawn") >= HOUR
+        assert after["Nodes"] <= 1.02 * before["Nodes"]
+        assert after["JSEventListeners"] <= 1.02 * before["JSEventListeners"]
+        assert after["JSHeapUsedSize"] <= 1.15 * before["JSHeapUsedSize"]
