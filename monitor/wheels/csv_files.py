@@ -55,6 +55,7 @@ COLUMNS = KEY_COLUMNS + DETAIL_COLUMNS
 NEEDED_COLUMNS = ("at", "kind", "author", "wheel")
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "'")
 LARGEST_FILE_BYTES = 50_000_000
+UTF8_MARK = b"\xef\xbb\xbf".decode("latin-1")
 FIRST_ROW = 2
 """The row number of the first row under the header, as a spreadsheet counts."""
 
@@ -81,7 +82,7 @@ def rows_of(content: bytes, name: str = "file") -> list[dict[str, str]]:
     head = text.split("\n", 1)[0]
     reader = csv.reader(
         io.StringIO(text, newline=""),
-        delimiter=";" if head.count(";") > head.count(",") else ",",
+        delimiter=_delimiter(head),
         strict=True,
     )
     rows: list[dict[str, str]] = []
@@ -104,8 +105,26 @@ def _decoded(content: bytes, name: str) -> str:
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        line = content.count(b"\n", 0, error.start) + 1
-        raise LedgerError(f"{name}, row {line}: not UTF-8 text; save it as CSV UTF-8 and try again") from None
+        row, column = _where(content, error.start)
+        raise LedgerError(
+            f"{name}, row {row}, {column}: not UTF-8 text; save it as CSV UTF-8 and try again"
+        ) from None
+
+
+def _where(content: bytes, position: int) -> tuple[int, str]:
+    """Row and name of the column of a byte of a file that is not UTF-8; every byte is a letter of some kind here."""
+    text = content[:position].decode("latin-1").removeprefix(UTF8_MARK)
+    head = content.decode("latin-1").removeprefix(UTF8_MARK).split("\n", 1)[0].strip()
+    delimiter = _delimiter(head)
+    rows = list(csv.reader(io.StringIO(text + "x", newline=""), delimiter=delimiter))
+    columns = head.split(delimiter)
+    number = len(rows[-1]) - 1
+    named = len(rows) > 1 and number < len(columns)
+    return len(rows), columns[number].strip() if named else f"cell {number + 1}"
+
+
+def _delimiter(head: str) -> str:
+    return ";" if head.count(";") > head.count(",") else ","
 
 
 def _check_header(header: Sequence[str], name: str) -> None:

@@ -62,7 +62,7 @@ def test_a_doubtful_weighing_in_a_file_names_its_row(ledger: Ledger) -> None:
 @pytest.mark.parametrize(
     ("content", "reason"),
     [
-        ("at,kind,author,wheel\n2026,note,Zo\u00eb,x\n".encode("latin-1"), "row 2: not UTF-8"),
+        ("at,kind,author,wheel\n2026,note,Zo\u00eb,x\n".encode("latin-1"), "row 2, author: not UTF-8"),
         ((HEAD + MAKE).encode("utf-16"), "not UTF-8"),
         (b"at,kind,author\n", "lacks the column 'wheel'"),
         (b"at,kind,author,wheel,weight\n", "no column is called 'weight'"),
@@ -73,6 +73,16 @@ def test_a_doubtful_weighing_in_a_file_names_its_row(ledger: Ledger) -> None:
 def test_a_file_that_is_not_such_a_csv_is_refused_with_the_reason(content: bytes, reason: str) -> None:
     with pytest.raises(LedgerError, match=reason):
         rows_of(content)
+
+
+def test_one_letter_of_another_encoding_among_ten_thousand_rows_is_named(ledger: Ledger) -> None:
+    """Row 5,002 was typed on an old machine: an e with two dots in the column "author"."""
+    good = "2026-01-20T08:00:00Z,note,Nora,,HF-01,,,,,,fine\n"
+    content = "".join([HEAD, *[good] * 5000, good.replace("Nora", "Zo\u00eb"), *[good] * 4999])
+    before = ledger.revision()
+    with pytest.raises(LedgerError, match="row 5002, author: not UTF-8 text; save it as CSV UTF-8"):
+        ledger.load(rows_of(content.encode("latin-1")))
+    assert ledger.revision() == before
 
 
 def test_a_check_says_what_a_load_would_and_writes_nothing(ledger: Ledger) -> None:
