@@ -66,6 +66,22 @@ def test_turnbull_is_kaplan_and_meier_where_times_are_exact() -> None:
     assert shares == pytest.approx(expected, abs=2e-3)
 
 
+def test_the_breast_cosmesis_trial_has_its_printed_interval_censored_curve() -> None:
+    """Finkelstein and Wolfe (1985), Biometrics 41:933, radiotherapy alone: months between visits in which the breast drew
+    in first; curve as printed by Klein and Moeschberger, Survival Analysis, example 5.2. Data and curve from memory; that
+    the one gives the other to the printed digits is what speaks for both.
+    """
+    between = [(0, 7), (0, 8), (0, 5), (4, 11), (5, 12), (5, 11), (6, 10), (7, 16), (7, 14), (11, 15), (11, 18),
+               (17, 25), (17, 25), (19, 35), (18, 26), (25, 37), (26, 40), (27, 34), (36, 44), (36, 48), (37, 44)]  # fmt: skip
+    never = [15, 17, 18, 22, 24, 24, 32, 33, 34, 36, 36, 37, 37, 37, 38, 40, 45, *[46] * 8]
+    low = [*(a for a, _ in between), *never]
+    months, shares = shares_by_age(low, [*(float(b) for _, b in between), *[np.inf] * len(never)])
+    assert len(low) == 46
+    printed = {5: 0.954, 7: 0.920, 8: 0.832, 12: 0.761, 25: 0.668, 34: 0.586, 40: 0.467}
+    curve = {month: 1.0 - share for month, share in zip(months, shares, strict=True) if month in printed}
+    assert curve == pytest.approx(printed, abs=2e-3)
+
+
 def test_turnbull_by_hand() -> None:
     """(0, 1], (1, 2], (0, 2], (2, inf): the third shares itself out evenly, so 3/8, 3/8 and 1/4."""
     ages, shares = shares_by_age([0.0, 1.0, 0.0, 2.0], [1.0, 2.0, 2.0, np.inf])
