@@ -1,7 +1,9 @@
 """The dairy in its own numbers: two groups of wheels, how many of each had a fault, and intervals that own up to makes.
 
 Wheels of one make are alike, so counts are weighted down by the design effect before an interval is put round them
-(Kish 1965, Survey Sampling, ch. 5).  Shares: Wilson (1927), J Am Stat Assoc 22:209.  Differences: Newcombe (1998), Stat
+(Kish 1965, Survey Sampling, ch. 5).  What makes of one group differ by because their air differed is no luck of the draw:
+where a model says what each wheel's air let one expect, only what makes have beyond it counts, as the residuals of a
+regression estimator do (Särndal, Swensson and Wretman 1992, Model Assisted Survey Sampling, ch. 6).  Shares: Wilson (1927), J Am Stat Assoc 22:209.  Differences: Newcombe (1998), Stat
 Med 17:873, method 10.  Ratios: on the log scale with a half
 added to each count (Walter 1975, Biometrika 62:371).  All through statsmodels.
 """
@@ -24,6 +26,8 @@ Flags = npt.NDArray[np.bool_]
 Names = npt.NDArray[np.object_]
 ALPHA = 0.10
 PERMUTATIONS = 2000
+FITTED = 6
+"""Features that a model may have bent to the makes it was fitted to."""
 
 
 @dataclass(frozen=True)
@@ -46,12 +50,18 @@ class Contrast:
     design_effect: float
 
 
-def contrast(found: Flags, exposed: Flags, makes: Names, alpha: float = ALPHA) -> Contrast:
+def contrast(
+    found: Flags, exposed: Flags, makes: Names, alpha: float = ALPHA, expected: Floats | None = None
+) -> Contrast:
     """Count a fault among exposed and other wheels; both groups must have wheels.  ``ratio`` is None over nothing.
 
-    ``alpha``: what the intervals leave out, 0.10 for those of 90 %.
+    ``alpha``: what the intervals leave out, 0.10 for those of 90 %; ``expected``: as for `effect_beyond`, where known.
     """
-    effect = design_effect(found, exposed, makes)
+    effect = (
+        design_effect(found, exposed, makes)
+        if expected is None
+        else effect_beyond(expected, found, exposed, makes)
+    )
     more, less = (_group(found[side], effect, alpha) for side in (exposed, ~exposed))
     counts = [more.found / effect, more.of / effect, less.found / effect, less.of / effect]
     low, high = confint_proportions_2indep(*counts, method="newcomb", compare="diff", alpha=alpha)
@@ -82,6 +92,30 @@ def design_effect(found: Flags, exposed: Flags, makes: Names) -> float:
         within += wheels * share * (1.0 - share) * wheels / (wheels - 1)
         freedom += len(names) - 1
     return max(1.0, float(between / within)) if freedom else 1.0
+
+
+def effect_beyond(expected: Floats, found: Flags, exposed: Flags, makes: Names) -> float:
+    """As `design_effect`, of what makes have beyond the chances that a model gives their wheels.
+
+    Never below the variance that wheels would have if each stood for itself at its chance, which is below 1 where chances
+    within a group differ.
+
+    Parameters
+    ----------
+    expected : chance of each wheel by a model fitted to these wheels with `FITTED` features, 0..1
+    """
+    between, alone, within = 0.0, 0.0, 0.0
+    for side in (exposed, ~exposed):
+        share = found[side].mean() if side.any() else 0.0
+        rest = found[side] - expected[side]
+        number = np.unique(makes[side], return_inverse=True)[1]
+        between += float((np.bincount(number, rest) ** 2).sum()) if side.any() else 0.0
+        alone += float((expected[side] * (1.0 - expected[side])).sum())
+        within += float(side.sum() * share * (1.0 - share))
+    count = len(set(makes))
+    if within == 0.0 or count <= FITTED:
+        return design_effect(found, exposed, makes)
+    return max(between * count / (count - FITTED), alone) / within
 
 
 def surprise(courses: list[Course]) -> Floats:

@@ -18,6 +18,7 @@ from monitor.climate.doses import Dose, Span
 from monitor.clock import DAY_MS, TEN_MINUTES_MS
 from monitor.link.life import Life, Stay
 from monitor.link.twin_course import TWIN_DOSES, twin_doses
+from monitor.link.weighed import looseness_of
 from monitor.rind.drying import TYPICAL_AIR_SPEED, drying_pace
 from monitor.rind.mites import growth_rate as mite_rate
 from monitor.rind.mould import mould_pace
@@ -52,10 +53,16 @@ class Exposures:
     airs: Airs
     _doses: dict[tuple[str, str, str, str, str], Dose] = field(default_factory=dict)
     _twins: dict[tuple[str, str], Dose] = field(default_factory=dict)
+    _looseness: dict[str, float] = field(default_factory=dict)
 
     def live_again(self, lives: Sequence[Life]) -> None:
-        """Let these wheels' twins live through the air, so that `between` knows their doses too."""
+        """Let these wheels' twins live through the air, so that `between` and `looseness` know them too."""
         self._twins |= twin_doses(self.site, lives, self._means)
+        self._looseness |= looseness_of(lives, self.between)
+
+    def looseness(self, life: Life) -> float:
+        """How much more a wheel loses than its twin, see `monitor.link.weighed`; NaN where nothing is known of it."""
+        return self._looseness.get(life.name, np.nan)
 
     def _means(self, stay: Stay, starts: npt.NDArray[np.int64], length_ms: int) -> tuple[Floats, Floats]:
         course = self._course(stay[0], stay[1])

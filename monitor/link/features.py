@@ -16,9 +16,12 @@ from monitor.clock import DAY_MS
 from monitor.link.exposure import YOUNG_DAYS, Exposures
 from monitor.link.life import Life
 from monitor.link.sightings import Look, Sight, looks_for, sight_of
+from monitor.link.twin_course import HARD_POWER
 
 LEAST_COVERAGE = 0.5
 """A dose of which less than this share of its time is known says nothing."""
+LEAST_HARD = 0.3
+"""Added to drying before its log is taken, so that it makes no difference how little a rind at ease dries [-]."""
 FAULTS: dict[str, str] = {
     "cracks": "cracks",
     "blue_under_cloth": "blue under the cloth",
@@ -60,18 +63,9 @@ class Moment:
         end = min(self.to_ms, self.life.made_ms + YOUNG_DAYS * DAY_MS)
         return self.rate(dose, self.life.made_ms, end) * (end - self.life.made_ms) / DAY_MS
 
-    def loss_over_air(self) -> float:
-        """Log of the mass lost between the first and the last weighing over the drying dose between them [log kg]."""
-        weighed = [
-            (e.at_ms, e.details["mass_kg"])
-            for e in self.life.entries
-            if e.kind == "weighing" and e.at_ms <= self.to_ms
-        ]
-        if len(weighed) < 2:
-            return np.nan
-        (first_ms, first_kg), (last_ms, last_kg) = weighed[0], weighed[-1]
-        dose = self.rate("drying", first_ms, last_ms) * (last_ms - first_ms) / DAY_MS
-        return float(np.log(max(first_kg - last_kg, 1e-3) / max(dose, 1.0)))
+    def hardest(self) -> float:
+        """Drying since the last look over the intended course's mean, hard days counting most [-]."""
+        return self.late("twin_hard") ** (1.0 / HARD_POWER)
 
     def since_way_in(self, dose: str) -> float:
         """The dose since air is known to get in; 0 where it is not."""
@@ -91,14 +85,13 @@ _SPAN = Feature("span", "longer since the last look", lambda m: np.log((m.to_ms 
 _AGE = Feature("age", "older", lambda m: np.log1p((m.to_ms - m.life.made_ms) / DAY_MS / 30.0))
 
 _FRESH = Feature("fresh", "fresh rind", lambda m: np.exp(-(m.to_ms - m.life.made_ms) / DAY_MS / 15.0))
-_LOSS = Feature("loses more", "loses more weight than its air says", lambda m: m.loss_over_air())
+_LOSS = Feature("loses more", "loses more weight than its air says", lambda m: m.exposures.looseness(m.life))
 
 FEATURES: Mapping[str, Sequence[Feature]] = {
     "cracks": (
         _SPAN,
         _AGE,
-        Feature("drying late", "drying of late", lambda m: np.log(0.05 + m.late("twin_square"))),
-        Feature("drying so far", "drying so far", lambda m: np.log1p(m.so_far("twin_drying"))),
+        Feature("drying late", "hard drying of late", lambda m: np.log(LEAST_HARD + m.hardest())),
         _FRESH,
         _LOSS,
     ),

@@ -7,7 +7,7 @@ correction over all questions of a style: where nothing links air and rind, hard
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -20,6 +20,7 @@ from monitor.clock import DAY_MS
 from monitor.link.counting import Contrast, chance_of_as_much, contrast, surprise
 from monitor.link.exposure import YOUNG_DAYS, Exposures, dry_limit_pct
 from monitor.link.features import LEAST_COVERAGE, Course, way_in_at, ways_in
+from monitor.link.life import Life
 from monitor.site import Style
 
 Floats = npt.NDArray[np.float64]
@@ -111,7 +112,8 @@ QUESTIONS = (
 class Answer:
     """What a question came to.
 
-    ``needs`` says in words what more it takes where it was not shown; ``more`` and ``less`` name the wheels counted.
+    ``needs`` says in words what more it takes where it was not shown; ``cut`` what counted as more, in the dose's unit;
+    ``more`` and ``less`` name the wheels counted.
     """
 
     question: Question
@@ -121,20 +123,36 @@ class Answer:
     p: float | None = None
     p_adjusted: float | None = None
     needs: str = ""
+    cut: float | None = None
     more: tuple[str, ...] = ()
     less: tuple[str, ...] = ()
 
 
-def ask(question: Question, style: Style, courses: Sequence[Course], exposures: Exposures) -> Answer:
-    """Answer one question from a style's wheels, before `corrected` has looked at all answers together."""
+def ask(
+    question: Question,
+    style: Style,
+    courses: Sequence[Course],
+    exposures: Exposures,
+    expected: Mapping[str, float] | None = None,
+) -> Answer:
+    """Answer one question from a style's wheels, before `corrected` has looked at all answers together.
+
+    ``expected``: the chance that a model fitted to them gives each wheel, by name, where there is one.
+    """
     followed = [c for c in courses if _past(c, question)]
-    values = np.array([_exposure(question, c, exposures) for c in followed])
+    values = np.array([exposure_of(question, c.life, exposures) for c in followed])
     known = np.isfinite(values)
     kept = [course for course, is_known in zip(followed, known, strict=True) if is_known]
-    return answer(question, style, kept, values[known])
+    return answer(question, style, kept, values[known], expected)
 
 
-def answer(question: Question, style: Style, kept: Sequence[Course], values: Floats) -> Answer:
+def answer(
+    question: Question,
+    style: Style,
+    kept: Sequence[Course],
+    values: Floats,
+    expected: Mapping[str, float] | None = None,
+) -> Answer:
     """The answer from wheels whose exposure is known."""
     found = np.array([course.found for course in kept], dtype=bool)
     makes = np.array([course.life.make for course in kept], dtype=object)
@@ -143,8 +161,8 @@ def answer(question: Question, style: Style, kept: Sequence[Course], values: Flo
     words = question.words.format(cut=cut, limit=dry_limit_pct(style))
     needs = _missing(found, exposed, makes)
     if needs:
-        return Answer(question, "not enough wheels yet", words, needs=needs)
-    return asked(question, words, kept, exposed, exposed.astype(float))
+        return Answer(question, "not enough wheels yet", words, needs=needs, cut=cut)
+    return replace(asked(question, words, kept, exposed, exposed.astype(float), expected), cut=cut)
 
 
 def asked(
@@ -153,6 +171,7 @@ def asked(
     kept: Sequence[Course],
     exposed: npt.NDArray[np.bool_],
     score: Floats,
+    expected: Mapping[str, float] | None = None,
 ) -> Answer:
     """Count two groups of wheels, and let makes be dealt out for the p of the score; the verdict comes later."""
     found = np.array([course.found for course in kept], dtype=bool)
@@ -161,7 +180,9 @@ def asked(
     more = tuple(name for name, is_more in zip(names, exposed, strict=True) if is_more)
     less = tuple(name for name, is_more in zip(names, exposed, strict=True) if not is_more)
     p = chance_of_as_much(score, surprise(list(kept)), makes)
-    return Answer(question, "not shown", words, contrast(found, exposed, makes), p, more=more, less=less)
+    chances = np.array([(expected or {}).get(name, math.nan) for name in names])
+    group = contrast(found, exposed, makes, expected=chances if np.isfinite(chances).all() else None)
+    return Answer(question, "not shown", words, group, p, more=more, less=less)
 
 
 def corrected(answers: Sequence[Answer]) -> list[Answer]:
@@ -190,8 +211,8 @@ def _past(course: Course, question: Question) -> bool:
     return followed >= end or (found is not None and course.life.until_ms >= end)
 
 
-def _exposure(question: Question, course: Course, exposures: Exposures) -> float:
-    life = course.life
+def exposure_of(question: Question, life: Life, exposures: Exposures) -> float:
+    """How much of a question's dose a wheel had, in the dose's unit; NaN where too little of its air is known."""
     end = life.made_ms + question.days * DAY_MS
     if question.dose == "way in":
         return float(way_in_at(ways_in(life), end) is not None)
@@ -239,7 +260,7 @@ def _wanted(found: Contrast | None) -> str:
         return ""
     base = min(max((found.more.found + found.less.found) / (found.more.of + found.less.of), 0.01), 0.45)
     size = samplesize_proportions_2indep_onetail(diff=base, prop2=base, power=0.8, alpha=SURE)
-    wheels = math.ceil(2 * float(size) * found.design_effect)
+    wheels = math.ceil(2 * float(size) * max(1.0, found.design_effect))
     return f"to show a doubling from {100 * base:.0f} % it takes about {wheels} wheels, half of them with more of it"
 
 

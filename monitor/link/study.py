@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.optimize import brentq, minimize_scalar
 from scipy.stats import rankdata
 
 from monitor.clock import DAY_MS
@@ -25,14 +24,13 @@ from monitor.link.hazard import LEAST_CHANCE, Hazard, chance_by_wheel, fit_hazar
 from monitor.link.life import Life
 from monitor.link.questions import SURE, Answer, Question, ask, asked, corrected, questions_for
 from monitor.link.skill import Ranged, Skill, skill_of
+from monitor.link.spread import reach_of
 from monitor.link.turnbull import shares_by_age
 
 Floats = npt.NDArray[np.float64]
 LEAST_OF_EACH, LEAST_MAKES = 20, 8
 """A model is fitted from so many wheels with the fault and so many without, of so many makes."""
 NINETY = 1.645
-MOST_SPREAD = 3.0
-NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
 RISK_THIRD = Question("model", "", "model", 0, 0.0, "stood in the third at most risk by their air", ())
 
 
@@ -40,19 +38,20 @@ RISK_THIRD = Question("model", "", "model", 0, 0.0, "stood in the third at most 
 class Model:
     """A fault's model: skill on makes left out, the spread of makes about it, and whether it may be believed.
 
-    ``spread``: standard deviation of a make's own log odds about what the model says.  ``left_out``: what was said of
-    each wheel by a model that knew none of its make, by name.
+    ``spread``: standard deviation of wheels' own log odds about what the model says (of a normal as wide at 90 %).
+    ``left_out``: what was said of each wheel by a model that knew none of its make, ``fitted``: by the model itself, by name.
     """
 
     hazard: Hazard
     skill: Skill
     spread: float
     left_out: dict[str, float]
+    fitted: dict[str, float]
     answer: Answer
     is_shown: bool = False
 
     def ranged(self, chance: float) -> Ranged:
-        """A chance with the 90 % interval that makes differ by."""
+        """A chance with the 90 % interval that makes and wheels differ by."""
         odds = np.log(chance / (1.0 - chance))
         low, high = (1.0 / (1.0 + np.exp(-(odds + k * NINETY * self.spread))) for k in (-1, 1))
         return Ranged(chance, float(low), float(high))
@@ -122,7 +121,8 @@ def _style(
 ) -> StyleStudy:
     style = exposures.site.style_by_id[name]
     own = {fault: [c for c in some if c.life.style == name] for fault, some in courses.items()}
-    answers = [ask(q, style, own[q.fault], exposures) for q in questions_for(style)]
+    expected = {fault: model.fitted for fault, model in models.items() if model}
+    answers = [ask(q, style, own[q.fault], exposures, expected.get(q.fault)) for q in questions_for(style)]
     modelled = [fault for fault in FAULTS if models[fault] and _enough(own[fault])]
     answers += [_of_model(fault, own[fault], models[fault]) for fault in modelled]
     answers = corrected(answers)
@@ -130,9 +130,7 @@ def _style(
     for fault, verdict in zip(modelled, answers[len(answers) - len(modelled) :], strict=True):
         model = models[fault]
         assert model is not None
-        shown = Model(
-            model.hazard, model.skill, model.spread, model.left_out, verdict, verdict.state == "shown"
-        )
+        shown = replace(model, answer=verdict, is_shown=verdict.state == "shown")
         before = faults[fault]
         faults[fault] = Fault(
             fault, before.followed, before.makes, before.found, before.by_age, shown, verdict.needs
@@ -184,13 +182,16 @@ def _model(fault: str, courses: list[Course], exposures: Exposures) -> Model | N
     makes = np.array([course.life.make for course in kept], dtype=object)
     chance = said.to_numpy()
     left_out = {course.life.name: float(p) for course, p in zip(kept, chance, strict=True)}
-    spread = make_spread(found, chance, makes)
+    spread = reach_of(found, chance, makes) / NINETY
     skill = skill_of(found, chance, makes)
+    hazard = fit_hazard(table, features)
+    fitted = {courses[int(str(number))].life.name: float(p) for number, p in hazard.by_wheel(table).items()}
     return Model(
-        fit_hazard(table, features),
+        hazard,
         skill,
         spread,
         left_out,
+        fitted,
         Answer(RISK_THIRD, "not shown", RISK_THIRD.words),
     )
 
@@ -204,30 +205,7 @@ def _of_model(fault: str, courses: list[Course], model: Model | None) -> Answer:
     exposed = score > np.quantile(score, 2 / 3) if len(score) else np.zeros(0, dtype=bool)
     if not exposed.any():
         return Answer(question, "not enough wheels yet", question.words)
-    return asked(question, question.words, kept, exposed, rankdata(score) / len(score))
-
-
-def make_spread(found: Floats, chance: Floats, makes: npt.NDArray[np.object_]) -> float:
-    """The most that makes' own log odds may spread about what was said of their wheels (standard deviation).
-
-    A normal random intercept for each make on the log odds said, integrated by Gauss and Hermite at 15 points; the upper
-    end of its 90 % interval by the profile of the likelihood, since a few dozen makes often show no spread by luck.
-    """
-    odds = np.log(chance / (1.0 - chance))
-    number = np.unique(makes, return_inverse=True)[1]
-    sign = np.where(found > 0, 1.0, -1.0)
-
-    def unlikely(sigma: float) -> float:
-        each = -np.logaddexp(0.0, -sign[:, None] * (odds[:, None] + sigma * NODES))
-        whole = np.zeros((number.max() + 1, len(NODES)))
-        np.add.at(whole, number, each)
-        return -float(np.log(np.exp(whole) @ (WEIGHTS / WEIGHTS.sum())).sum())
-
-    likely = float(minimize_scalar(unlikely, bounds=(0.0, MOST_SPREAD), method="bounded").x)
-    limit = unlikely(likely) + 0.5 * NINETY**2
-    if unlikely(MOST_SPREAD) <= limit:
-        return MOST_SPREAD
-    return float(brentq(lambda sigma: unlikely(sigma) - limit, likely, MOST_SPREAD))
+    return asked(question, question.words, kept, exposed, rankdata(score) / len(score), model.fitted)
 
 
 def _say_chances(
@@ -281,4 +259,4 @@ def _unseen(
     return {wheels[int(str(number))][0].name: float(value) for number, value in unseen.items()}
 
 
-__all__ = ["SURE", "Fault", "Model", "Study", "StyleStudy", "make_spread", "study"]
+__all__ = ["SURE", "Fault", "Model", "Study", "StyleStudy", "study"]

@@ -24,8 +24,8 @@ Floats = npt.NDArray[np.float64]
 Means = Callable[[Stay, npt.NDArray[np.int64], int], tuple[Floats, Floats]]
 """Mean temperature and humidity of a stay's place in spans that start at times [ms] and last so long [ms]."""
 RECORD_MS = DAY_MS // 4
-TWIN_DOSES = ("twin_drying", "twin_square", "twin_excess")
-HIGHEST_PACE = 6.0
+TWIN_DOSES = ("twin_drying", "twin_hard", "twin_excess", "twin_loss")
+HIGHEST_PACE, HARDEST, HARD_POWER = 6.0, 20.0, 4
 LEAST_FLUX = 1e-9
 """Drying below this [kg/m2/s] is none; a pace over it would mean nothing."""
 
@@ -33,8 +33,9 @@ LEAST_FLUX = 1e-9
 def twin_doses(site: Site, lives: Sequence[Life], means: Means) -> dict[tuple[str, str], Dose]:
     """Doses of each wheel by its twin: by wheel and name.
 
-    ``twin_drying``: drying over the intended; ``twin_square``: its square, in which short hard drying weighs more;
-    ``twin_excess``: what of it is above 1.0; each times days, NaN where the air was not known.
+    ``twin_drying``: drying over the intended at that age; ``twin_excess``: what of it is above 1.0; ``twin_hard``:
+    drying over the mean of the intended course to the power `HARD_POWER`, in which a few hard days outweigh many mild
+    ones; ``twin_loss``: mass lost [kg/d].  Each times days, NaN where the air was not known.
     """
     groups: dict[tuple[str, int, tuple[Stay, ...]], list[Life]] = defaultdict(list)
     for life in lives:
@@ -43,12 +44,13 @@ def twin_doses(site: Site, lives: Sequence[Life], means: Means) -> dict[tuple[st
     doses: dict[tuple[str, str], Dose] = {}
     for style in {key[0] for key in keys}:
         mine = [key for key in keys if key[0] == style]
-        flux = _lived(site, site.style_by_id[style], mine, means)
+        flux, lost = _lived(site, site.style_by_id[style], mine, means)
         pace = np.clip(flux[:, :-1] / np.maximum(flux[:, -1:], LEAST_FLUX), 0.0, HIGHEST_PACE)
+        hard = np.clip(flux[:, :-1] / max(float(flux[:, -1].mean()), LEAST_FLUX), 0.0, HARDEST) ** HARD_POWER
         for column, key in enumerate(mine):
             starts = key[1] + RECORD_MS * np.arange(len(flux))
             own = pace[:, column]
-            rates = (own, own**2, np.maximum(own - 1.0, 0.0))
+            rates = (own, hard[:, column], np.maximum(own - 1.0, 0.0), lost[:, column])
             for name, rate in zip(TWIN_DOSES, rates, strict=True):
                 dose = Dose(starts, rate, RECORD_MS)
                 doses |= {(life.name, name): dose for life in groups[key]}
@@ -57,8 +59,8 @@ def twin_doses(site: Site, lives: Sequence[Life], means: Means) -> dict[tuple[st
 
 def _lived(
     site: Site, style: Style, keys: Sequence[tuple[str, int, tuple[Stay, ...]]], means: Means
-) -> Floats:
-    """Drying [kg/m2/s] by record of age and wheel; the last column lies in the reference climate."""
+) -> tuple[Floats, Floats]:
+    """Drying [kg/m2/s] and loss [kg/d] by record of age and wheel; the last column lies in the reference climate."""
     geometry = style.geometry
     parameters = wheel_parameters(
         style.rind, geometry.diameter_m, geometry.height_m, geometry.mass_kg, style.rind_parameters
@@ -80,9 +82,11 @@ def _lived(
         pressure_pa=float(pressure_at_altitude(site.site.altitude_m)),
         longest_step_s=RECORD_MS / 1000.0,
     )
-    flux = np.full(t.shape, np.nan)
+    flux, lost = np.full(t.shape, np.nan), np.full(t.shape, np.nan)
     for i in range(records):
+        before = twin.loss_kg
         twin.advance(RECORD_MS / 1000.0, t[i], np.clip(rh[i], 0.0, 100.0), speed[i])
         known = np.isfinite(t[i]) & np.isfinite(rh[i])
         flux[i, known] = twin.evaporation_kg_m2_s[known]
-    return flux
+        lost[i, known] = (twin.loss_kg - before)[known] * (DAY_MS / RECORD_MS)
+    return flux, lost

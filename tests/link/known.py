@@ -12,6 +12,7 @@ from monitor.link.life import Life
 from monitor.site import Site, check_text
 from monitor.wheels import Entry, Wheel
 from sensors_sim.outcomes import DAY_S
+from sensors_sim.wheels import Wheel as SimulatedWheel
 from tests.link.sites import READY_DAY, Simulated
 
 SITE = f"""
@@ -82,31 +83,27 @@ def lives(run: Simulated, truth: str, until_day: float) -> list[Life]:
     for number, row in enumerate(sorted(run.rows[truth], key=lambda r: r["at_s"])):
         if row["at_s"] <= until_s:
             entries.setdefault(row["wheel"], []).append(_entry(run, number, row))
-    result = []
-    for wheel in run.wheels:
-        if wheel.made_s > until_s:
-            continue
-        end_s = min(until_s, wheel.leaves_s)
-        legs = [(leg[0], leg[1], leg[2]) for leg in wheel.route if leg[0] < end_s]
-        ends = [leg[0] for leg in legs[1:]] + [end_s]
-        stays = tuple(
-            (room, place, _ms(run, start), _ms(run, end))
-            for (start, room, place), end in zip(legs, ends, strict=True)
-        )
-        own = tuple(entries.get(wheel.id, ()))
-        result.append(
-            Life(
-                wheel.id,
-                wheel.make,
-                wheel.style.id,
-                _ms(run, wheel.made_s),
-                _ms(run, end_s),
-                stays,
-                own,
-                wheel.leaves_s <= until_s,
-            )
-        )
-    return result
+    there = [wheel for wheel in run.wheels if wheel.made_s <= until_s]
+    return [_life(run, wheel, until_s, tuple(entries.get(wheel.id, ()))) for wheel in there]
+
+
+def onlookers(run: Simulated) -> list[Life]:
+    """The wheels that nobody looks at, to the end of the run; only their air is known."""
+    return [_life(run, wheel, run.scenario.length_s, ()) for wheel in run.onlookers]
+
+
+def _life(run: Simulated, wheel: SimulatedWheel, until_s: float, entries: tuple[Entry, ...]) -> Life:
+    end_s = min(until_s, wheel.leaves_s)
+    legs = [(leg[0], leg[1], leg[2]) for leg in wheel.route if leg[0] < end_s]
+    ends = [leg[0] for leg in legs[1:]] + [end_s]
+    stays = tuple(
+        (room, place, _ms(run, start), _ms(run, end))
+        for (start, room, place), end in zip(legs, ends, strict=True)
+    )
+    made_ms, end_ms = _ms(run, wheel.made_s), _ms(run, end_s)
+    return Life(
+        wheel.id, wheel.make, wheel.style.id, made_ms, end_ms, stays, entries, wheel.leaves_s <= until_s
+    )
 
 
 def exposures(run: Simulated) -> Exposures:

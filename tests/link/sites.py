@@ -1,13 +1,17 @@
 """Whole dairies out of the simulator, light enough for fifty: its rooms, wheels, hazards and observer at ten-minute steps.
 
 Nothing of the monitor's own models is in here.  Each site is run once and its air is kept as a monitor would keep it;
-over the same air stand two truths: outcomes that follow the air, and outcomes that do not (`Chance`).
+over the same air stand two truths: outcomes that follow the air, and outcomes that do not (`Chance`).  Beside the
+dairy's wheels lie others that nobody looks at and that the rooms do not feel (`Onlookers`): a make of one wheel every day,
+so that what the dairy's rooms do to wheels in the long run is known better than from its own 200.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import timedelta
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -17,8 +21,8 @@ from sensors_sim.observer import Observer
 from sensors_sim.outcomes import DAY_S, Event, Outcomes
 from sensors_sim.randomness import generator
 from sensors_sim.room import Room
-from sensors_sim.scenario import Scenario, build_scenario
-from sensors_sim.wheels import Wheel
+from sensors_sim.scenario import Batch, Scenario, build_scenario
+from sensors_sim.wheels import Wheel, WheelStock
 from sensors_sim.world import Span, World
 
 Array = NDArray[Any]
@@ -40,18 +44,7 @@ ROUTES = (
 def scenario_of(seed: int, makes: int = MAKES, days: float = DAYS) -> Scenario:
     """An invented dairy of cloth-bound wheels: a young room whose humidifier fails now and then, and a cave."""
     rng = generator(seed, "dairy")
-    batches = []
-    for number in range(makes):
-        (first, place), (second, later) = ROUTES[int(rng.integers(len(ROUTES)))]
-        batches.append(
-            {
-                "style": "thornwick",
-                "first_make": f"{1 + EVERY_DAYS * number} d",
-                "wheels": WHEELS_A_MAKE,
-                "bare_days": 3,
-                "route": [[0, first, place], [int(rng.integers(25, 60)), second, later]],
-            }
-        )
+    batches = [_batch(rng, 1 + EVERY_DAYS * number, WHEELS_A_MAKE) for number in range(makes)]
     return build_scenario(
         {
             "name": "dairy (invented)",
@@ -81,6 +74,17 @@ def scenario_of(seed: int, makes: int = MAKES, days: float = DAYS) -> Scenario:
         },
         f"dairy {seed}",
     )
+
+
+def _batch(rng: np.random.Generator, day: int, wheels: int) -> dict[str, Any]:
+    (first, place), (second, later) = ROUTES[int(rng.integers(len(ROUTES)))]
+    return {
+        "style": "thornwick",
+        "first_make": f"{day} d",
+        "wheels": wheels,
+        "bare_days": 3,
+        "route": [[0, first, place], [int(rng.integers(25, 60)), second, later]],
+    }
 
 
 def _rooms(rng: np.random.Generator) -> list[dict[str, Any]]:
@@ -150,6 +154,45 @@ class Counting(Outcomes):
         super()._crack(time_s, days, which, drying, activity)
 
 
+class Onlookers:
+    """Wheels in the same rooms that the rooms do not feel, a make of one wheel every day; only their risk is kept."""
+
+    def __init__(self, scenario: Scenario, world: World, makes: int) -> None:
+        rng = generator(scenario.seed, "onlookers")
+        batches = tuple(Batch.model_validate(_batch(rng, day, 1)) for day in range(1, EVERY_DAYS * makes + 1))
+        self._world = world
+        self._stock = WheelStock(scenario.model_copy(update={"batches": batches}), world.stock.pressure_pa)
+        self._met: dict[str, tuple[float, float, float]] = {}
+        for room in world.rooms.values():
+            room.take_exchange = self._overhear(room)  # type: ignore[method-assign]
+        self.wheels = self._stock.wheels
+        self.truth = Counting(self.wheels, scenario.seed)
+
+    def _overhear(self, room: Room) -> Callable[[], tuple[float, float, float]]:
+        take = room.take_exchange
+
+        def taken() -> tuple[float, float, float]:
+            self._met[room.settings.id] = take()
+            return self._met[room.settings.id]
+
+        return taken
+
+    def keep_up(self, span_s: float) -> None:
+        """Give them what the rooms' own wheels met in the span just past, and move them."""
+        for name, room in self._world.rooms.items():
+            if name in self._met:
+                met = self._met.pop(name)
+                seen = SimpleNamespace(
+                    settings=room.settings, wheels=room.wheels, take_exchange=lambda met=met: met
+                )
+                which, drying, activity = self._stock.advance(seen, span_s)  # type: ignore[arg-type]
+                if len(which):
+                    self.truth.update(
+                        self._world.time_s, span_s, which, drying, activity, room.air_c, room.rh_pct
+                    )
+        self._stock.arrange(self._world.time_s, self._world._place_air)
+
+
 class Chance(Outcomes):
     """Outcomes that have nothing to do with the air: each make is prone to each fault in its own way, and that is all."""
 
@@ -188,7 +231,8 @@ class Chance(Outcomes):
 class Simulated:
     """What a run leaves: the air as sensed by place, and for each truth its ledger rows and true states.
 
-    ``true_steps`` holds, for each truth and each day asked for, what a perfect observer would write of every wheel.
+    ``true_steps`` holds, for each truth and each day asked for, what a perfect observer would write of every wheel;
+    ``onlookers`` wheels that nobody looks at, and ``onlookers_risk`` the truth's own risk of a crack of each.
     """
 
     scenario: Scenario
@@ -198,9 +242,17 @@ class Simulated:
     rows: dict[str, list[dict[str, Any]]]
     outcomes: dict[str, Outcomes]
     true_steps: dict[str, dict[float, list[dict[str, int]]]] = field(default_factory=dict)
+    onlookers: list[Wheel] = field(default_factory=list)
+    onlookers_risk: Array = field(default_factory=lambda: np.zeros(0))
 
 
-def simulate(seed: int, makes: int = MAKES, days: float = DAYS, looks: tuple[float, ...] = ()) -> Simulated:
+def simulate(
+    seed: int,
+    makes: int = MAKES,
+    days: float = DAYS,
+    looks: tuple[float, ...] = (),
+    with_onlookers: bool = False,
+) -> Simulated:
     """Run a dairy to its end; ``looks``: days at which the true state is kept too."""
     scenario = scenario_of(seed, makes, days)
     truths: list[Counting] = []
@@ -215,11 +267,14 @@ def simulate(seed: int, makes: int = MAKES, days: float = DAYS, looks: tuple[flo
     truth = Counting(world.stock.wheels, seed)
     truths.append(truth)
     observer = Observer(scenario, world.stock, truth)
+    onlookers = Onlookers(scenario, world, makes) if with_onlookers else None
     steps: dict[float, list[dict[str, int]]] = {}
     spans: list[Span] = []
     for _ in range(int(scenario.length_s // COUPLING_S)):
         spans.append(world.advance(round(COUPLING_S / STEP_S)))
         observer.keep_up(world.time_s)
+        if onlookers:
+            onlookers.keep_up(COUPLING_S)
         for day in looks:
             if day not in steps and world.time_s >= day * DAY_S:
                 steps[day] = _true_steps(truth)
@@ -232,6 +287,9 @@ def simulate(seed: int, makes: int = MAKES, days: float = DAYS, looks: tuple[flo
         scenario, truth.wheels, start_ms, air, {"linked": observer.rows}, {"linked": truth}, {"linked": steps}
     )
     add_chance(run, seed)
+    if onlookers:
+        run.onlookers = onlookers.wheels
+        run.onlookers_risk = 1.0 - np.exp(-onlookers.truth.crack_risk)
     return run
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from monitor.link.counting import chance_of_as_much, contrast, design_effect
+from monitor.link.counting import chance_of_as_much, contrast, design_effect, effect_beyond
 
 
 def wheels(makes: int, each: int) -> np.ndarray:
@@ -49,3 +49,18 @@ def test_one_odd_make_is_no_link_however_many_wheels_it_has() -> None:
     number = np.repeat(np.arange(12), 12)
     surprises = np.where(number == 0, 1.0, 0.0) - 1 / 12
     assert chance_of_as_much((number < 2).astype(float), surprises, makes) > 0.05
+
+
+def test_what_makes_differ_by_because_of_their_air_is_no_luck_of_the_draw() -> None:
+    """Ten makes of five; half had twice the air. As far as that explains their cracks, makes add no doubt; beyond it they do."""
+    makes = wheels(10, 5)
+    half = np.repeat(np.arange(10) % 2 == 0, 5)
+    exposed = np.repeat(np.arange(10) < 8, 5)
+    found = np.where(half, np.tile([1, 1, 1, 1, 0], 10), np.tile([1, 0, 0, 0, 0], 10)).astype(bool)
+    by_air, unaware = np.where(half, 0.8, 0.2), np.full(50, 0.5)
+    assert design_effect(found, exposed, makes) > 1.5
+    assert effect_beyond(by_air, found, exposed, makes) == pytest.approx(0.64)
+    assert effect_beyond(unaware, found, exposed, makes) > 1.5
+    with_air = contrast(found, exposed, makes, expected=by_air).difference
+    without = contrast(found, exposed, makes).difference
+    assert with_air.high - with_air.low < without.high - without.low

@@ -11,7 +11,8 @@ from monitor.link.document import evidence_document
 from monitor.link.features import courses_of
 from monitor.link.kept import Studied
 from monitor.link.skill import area_under_roc
-from monitor.link.study import Study, make_spread, study
+from monitor.link.spread import reach_of
+from monitor.link.study import Study, study
 from sensors_sim.outcomes import DAY_S
 from tests.link import known
 from tests.link.sites import Simulated, simulate, when
@@ -82,4 +83,4 @@ def test_makes_that_differ_more_than_luck_spread_more() -> None:
     chance = np.full(100, 0.3)
     alike = np.tile(np.array([1.0] * 3 + [0.0] * 7), 10)
     apart = np.repeat(np.array([1.0] * 3 + [0.0] * 7), 10)
-    assert make_spread(alike, chance, makes) < 0.7 < make_spread(apart, chance, makes)
+    assert reach_of(alike, chance, makes) < 1.2 < 2.4 < reach_of(apart, chance, makes)
