@@ -1,6 +1,7 @@
 """What the weighings of a style's wheels in a room teach about their rinds.
 
-`monitor.rind.fitting` does the learning, on air by the day and on at most `MOST_WHEELS` wheels, those weighed most.
+`monitor.rind.fitting` does the learning, on air by the day and on at most `MOST_WHEELS` wheels: those that teach most, see
+`worth`.
 """
 
 from __future__ import annotations
@@ -23,8 +24,8 @@ from monitor.twins.weight import NINETY_PCT, SCALE_SIGMA_KG
 from monitor.wheels.life import Life
 
 MOST_WHEELS, MOST_WEIGHINGS = 6, 12
-WHEEL_SCATTER = 0.02
-"""How much wheels of one make differ in loss (assumed, as in `monitor.rind.loss_emulator.Prior`) [-]."""
+ENOUGH_WEIGHINGS = 6
+"""A wheel weighed so often has told what it can of its style; after that the later make teaches more."""
 UNLEARNT_SPREAD = 0.5
 """Standard deviation of a wheel's loss over the style's where none was weighed: the prior's of the wrap [-]."""
 BEGINS_AT_C = 12.0
@@ -100,10 +101,26 @@ def cases_of(site: Site, air: HourlyAir, lives: Iterable[Life]) -> dict[Where, l
             grouped[life.style, room_of(life)].append(life)
     found: dict[Where, list[Case]] = {}
     for where, group in grouped.items():
-        group.sort(key=lambda life: (-len(life.weighings), life.name))
-        cases = [_case(site, air, life) for life in group[:MOST_WHEELS]]
+        cases = [_case(site, air, life) for life in chosen(group)]
         found[where] = [case for case in cases if case is not None]
     return {where: cases for where, cases in found.items() if cases}
+
+
+def worth(weighings: int, made: float) -> tuple[int, float]:
+    """By which wheels are chosen, the highest first: how often weighed, up to `ENOUGH_WEIGHINGS`, then how lately made.
+
+    What styles, cloths and sensors are like changes with the months, so of two wheels weighed enough the later counts.
+    """
+    return min(weighings, ENOUGH_WEIGHINGS), made
+
+
+def chosen(group: list[Life]) -> list[Life]:
+    """The wheels of a style and room that are learnt from, those that teach most first."""
+    by_name = sorted(group, key=lambda life: life.name)
+    by_worth = sorted(
+        by_name, key=lambda life: worth(len(weighed_after_making(life)), life.made_ms), reverse=True
+    )
+    return by_worth[:MOST_WHEELS]
 
 
 def learn(cases: list[Case]) -> Learnt:
@@ -117,7 +134,7 @@ def learn(cases: list[Case]) -> Learnt:
     return Learnt(
         wrap_factor=round(fit.wrap_factor[1], 4),
         diffusivity_factor=round(fit.diffusivity_factor[1], 4),
-        spread=round(float(np.hypot(_spread(fit, cases[0]), WHEEL_SCATTER)), 4),
+        spread=round(_spread(fit, cases[0]), 4),
         weighings=fit.weighings,
         wheels=len(cases),
         note=f"from {_many(fit.weighings, 'weighing')} of {_many(len(cases), 'wheel')} of the style in this room",
@@ -129,7 +146,10 @@ def _many(count: int, what: str) -> str:
 
 
 def _spread(fit: RindFit, case: Case) -> float:
-    """Relative standard deviation of the loss that the weighings leave, of a wheel of the style not itself weighed."""
+    """Relative standard deviation of the loss that the weighings leave, of a wheel of the style not itself weighed.
+
+    How much wheels differ among themselves is in it, as the fit learnt it.
+    """
     end = float(case.air.ends_s[-1])
     unweighed = Case(case.parameters, case.air)
     seen = fit.forecast(unweighed, [end])

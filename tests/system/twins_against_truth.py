@@ -24,7 +24,7 @@ from monitor.rind.fitting import Case, Weighing, _Wheel, fit_wheels
 from monitor.rind.loss_emulator import LossEmulator, Prior
 from monitor.rind.presets import RindParameters, wheel_parameters
 from monitor.rind.replay import AirSeries
-from monitor.twins.learning import daily_air, weighed_after_making
+from monitor.twins.learning import MOST_WHEELS, daily_air, weighed_after_making, worth
 from sensors_sim.scenario import Scenario, read_scenario
 from tests.system.lived import Subject, Taken, simulate, take_in
 
@@ -36,8 +36,6 @@ SCALE_KG = {"aldermoss": 0.02, "fenlight": 0.005, "copperbank": 0.002}
 """Standard uncertainty of the scale that each style is weighed on."""
 WEIGHED_AT = {0: (), 1: (0.35,), 3: (0.2, 0.4, 0.6)}
 """At which shares of its life a wheel is weighed, for each number of weighings."""
-MOST_HOUSE, MOST_WEIGHINGS = 6, 6
-"""So many earlier wheels of the style are learnt from, those weighed most (up to the second number), latest first."""
 
 
 @dataclass(frozen=True)
@@ -126,17 +124,17 @@ def _known(taken: Taken, subject: Subject, scenario: Scenario) -> Known:
 
 
 def house(subject: Known, others: list[Known]) -> list[_Wheel]:
-    """Earlier wheels of the style, with what the ledger said of them when this one was made."""
+    """Earlier wheels of the style, chosen as the keeper chooses, with what the ledger said of them when this one was made."""
     found = []
     for other in others:
         if other.style == subject.style and other.make != subject.make:
             until = subject.made_s - other.made_s
             times = [i for i, w in enumerate(other.weighed) if w.at_s <= until]
             if times:
-                found.append((-min(len(times), MOST_WEIGHINGS), -other.made_s, other, times))
-    found.sort(key=lambda entry: entry[:2])
+                found.append((worth(len(times), other.made_s), other, times))
+    found.sort(key=lambda entry: entry[0], reverse=True)
     return [
-        other.wheel(tuple(other.weighed[i] for i in times), times) for *_, other, times in found[:MOST_HOUSE]
+        other.wheel(tuple(other.weighed[i] for i in times), times) for _, other, times in found[:MOST_WHEELS]
     ]
 
 
