@@ -118,3 +118,13 @@ def test_the_command_tells_it_in_words(rooms: Rooms, capsys: pytest.CaptureFixtu
     assert main(["what-if", str(path), "HF-01", "--days", "14"]) == 0
     assert "14 more days cost" in capsys.readouterr().out
     assert main(["what-if", str(path), "HF-01", "--temperature", "10"]) == 2
+
+
+def test_a_room_is_asked_for_as_a_whole(rooms: Rooms, capsys: pytest.CaptureFixture[str]) -> None:
+    """All that lies in the room, the sold wheel not among it; without days it is six months, 182."""
+    path = Path(rooms.ledger.site.path)
+    path.write_text(GOOD, encoding="utf-8")
+    assert main(["what-if", str(path), "--room", "vault", "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["wheels"] == ["HF-01", "HF-02"]
+    assert document["days"] == 182

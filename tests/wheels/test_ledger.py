@@ -96,6 +96,15 @@ def test_an_undo_takes_back_and_can_itself_be_taken_back(ledger: Ledger) -> None
     assert ledger.wheel("HF-01").decision == "ready"
 
 
+def test_one_to_five_points_may_stand_beside_a_decision(ledger: Ledger) -> None:
+    """Points in the style of ISO 22935-3, 5 as intended: given with a grading, or left out."""
+    points = {"appearance": 4, "consistency": 5, "flavour": 3}
+    ledger.grade("HF-01", "ready", "long and clean", author="Nora", scores=points)
+    ledger.grade("HF-02", "ready", "long and clean", author="Nora")
+    assert ledger.history("HF-01")[-1].details["scores"] == points
+    assert "scores" not in ledger.history("HF-02")[-1].details
+
+
 def test_a_sold_wheel_is_gone_from_its_room_but_not_from_the_ledger(ledger: Ledger) -> None:
     """After the sale the room holds two; the wheel's history stays."""
     ledger.sell("HF-03", NOW - timedelta(hours=1), author="Nora", mass_kg=20.4)
@@ -109,6 +118,9 @@ def test_a_sold_wheel_is_gone_from_its_room_but_not_from_the_ledger(ledger: Ledg
     "attempt",
     [
         lambda book: book.add_make("HX", "clothed", MADE, ["HF-01"], author="Nora"),
+        lambda book: book.add_make("HX", "clothed", MADE, ["HX-1", "HX-1"], author="Nora"),
+        lambda book: book.grade("HF-01", "ready", author="Nora", scores={"appearance": 6}),
+        lambda book: book.grade("HF-01", "ready", author="Nora", scores={"charm": 5}),
         lambda book: book.add_make("HX", "blue-veined", MADE, ["HX-1"], author="Nora"),
         lambda book: book.move("HF-01", "vault", "high-rack", MADE - timedelta(days=1), author="Nora"),
         lambda book: book.move("HF-01", "attic", "high-rack", author="Nora"),
@@ -125,7 +137,7 @@ def test_a_sold_wheel_is_gone_from_its_room_but_not_from_the_ledger(ledger: Ledg
     ],
 )
 def test_nonsense_is_refused_whole(ledger: Ledger, attempt) -> None:
-    """Each of fourteen impossible entries is refused with a reason, and nothing is written."""
+    """Each of seventeen impossible entries is refused with a reason, and nothing is written."""
     before = ledger.revision()
     with pytest.raises(LedgerError) as refusal:
         attempt(ledger)
@@ -184,6 +196,16 @@ def test_a_correction_of_what_another_has_corrected_is_refused(ledger: Ledger) -
         ledger.correct(weighing, author="Ewan", mass_kg=21.3)
     masses = [e.details["mass_kg"] for e in ledger.history("HF-01") if e.kind == "weighing" and e.effective]
     assert masses == [21.4]
+
+
+def test_what_another_has_taken_back_is_not_taken_back_again(ledger: Ledger) -> None:
+    """Two pages show one grading; the second to take it back is told who did so already."""
+    (graded,) = ledger.grade("HF-01", "ready", "long and clean", author="Nora")
+    ledger.undo(graded, author="Piet")
+    before = ledger.revision()
+    with pytest.raises(LedgerError, match="taken back by 'Piet' .*look again first"):
+        ledger.undo(graded, author="Imelda")
+    assert ledger.revision() == before
 
 
 def test_the_database_itself_keeps_entries_as_they_are(ledger: Ledger) -> None:

@@ -83,6 +83,16 @@ def test_a_whole_make_is_entered_at_once_with_one_that_differs(ledger: Ledger) -
     assert len(enter_many(ledger, "turning", ["HF-01", "HF-02"], None, "Nora", {}, {"HF-02": None})) == 1
 
 
+def test_a_shelf_is_entered_at_once(ledger: Ledger) -> None:
+    """Two wheels were put on shelf 3: turning that shelf turns those two and not the third."""
+    ledger.move("HF-01", "vault", "high-rack", day(40), author="Nora", shelf="3")
+    ledger.move("HF-02", "vault", "high-rack", day(40), author="Nora", shelf="3")
+    names = wheels_of(ledger, room="vault", place="high-rack", shelf="3")
+    enter_many(ledger, "turning", names, None, "Nora", {})
+    turned = [w.name for w in ledger.wheels() if ledger.history(w.name)[-1].kind == "turning"]
+    assert turned == ["HF-01", "HF-02"]
+
+
 def test_an_empty_shelf_is_said(ledger: Ledger) -> None:
     """Entering for a shelf where nothing lies, or for nothing at all, is refused with the words."""
     with pytest.raises(LedgerError, match="'top'"):
