@@ -203,7 +203,7 @@ def test_what_another_has_taken_back_is_not_taken_back_again(ledger: Ledger) -> 
     (graded,) = ledger.grade("HF-01", "ready", "long and clean", author="Nora")
     ledger.undo(graded, author="Piet")
     before = ledger.revision()
-    with pytest.raises(LedgerError, match="taken back by 'Piet' .*look again first"):
+    with pytest.raises(LedgerError, match=r"taken back by 'Piet' .*look again first"):
         ledger.undo(graded, author="Imelda")
     assert ledger.revision() == before
 
