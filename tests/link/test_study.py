@@ -7,9 +7,12 @@ import json
 import numpy as np
 import pytest
 
+from monitor.clock import DAY_MS
 from monitor.link.document import evidence_document
 from monitor.link.features import courses_of
 from monitor.link.kept import Studied
+from monitor.link.life import Life
+from monitor.link.sightings import looks_for, sight_of
 from monitor.link.skill import area_under_roc
 from monitor.link.spread import reach_of
 from monitor.link.study import Study, study
@@ -50,6 +53,31 @@ def test_the_study_counts_what_a_person_would(run: Simulated, link: Study) -> No
         group = answer.contrast
         assert group.more.found + group.less.found <= found
         assert len(answer.more) + len(answer.less) == group.more.of + group.less.of
+
+
+def test_the_dry_and_the_cracked_are_those_that_plain_counting_gives(run: Simulated, link: Study) -> None:
+    """Days under 80 % in the first two months, record by record from the sensed air; cracks, look by look."""
+    answer = link.styles["thornwick"].answers[0]
+    group, lives = answer.contrast, {life.name: life for life in known.lives(run, "linked", DAYS)}
+    assert group is not None
+    dry = {name: _days_under(run, lives[name], 80.0, 60) for name in (*answer.more, *answer.less)}
+    assert {name for name, days in dry.items() if days > answer.cut} == set(answer.more)
+    cracked = {name for name in dry if sight_of(looks_for("cracks", lives[name].entries)).found_ms}
+    assert group.more.found == len(cracked & set(answer.more))
+    assert group.less.found == len(cracked & set(answer.less))
+    assert (group.more.of, group.less.of) == (len(answer.more), len(answer.less))
+
+
+def _days_under(run: Simulated, life: Life, limit_pct: float, days: int) -> float:
+    """Days under a humidity in the first days of a wheel, silent times counted at the mean of the rest."""
+    under = heard = 0
+    for room, place, start, end in life.stays:
+        _, humidity = run.air[room, place]
+        until = min(end, life.made_ms + days * DAY_MS)
+        here = (run.start_ms >= start) & (run.start_ms < until) & ~np.isnan(humidity)
+        heard += int(here.sum())
+        under += int((humidity[here] < limit_pct).sum())
+    return under / heard * days
 
 
 def test_where_faults_have_nothing_to_do_with_the_air_nothing_is_claimed(run: Simulated) -> None:
