@@ -28,7 +28,8 @@ from monitor.store.protocol import Store
 from monitor.wheels import Ledger
 
 VERSION = 1
-WARM_UP_MS = DAY_MS
+WARM_UP_MS = 8 * DAY_MS
+"""Some rules know only after a week what is usual at a place."""
 CONTENTS_EVERY_MS = 6 * 3_600_000
 MONTH_MS = 30 * DAY_MS
 NOWHERE = "json://replay.invalid"
@@ -46,8 +47,8 @@ def replayed(
 ) -> dict[str, Any]:
     """What would have alarmed in a span [ms], with a site's settings, and how well the alarms would have done.
 
-    The rules see the air records as they stand now, ten minutes at a time, beginning a day early so that their
-    delays run; the journal is kept in memory, and nothing is sent.  Somebody acknowledges every alarm so many
+    The rules see the air records as they stand now, ten minutes at a time, beginning eight days early so that
+    their delays run and they know what is usual; the journal is kept in memory, and nothing is sent.  Somebody acknowledges every alarm so many
     minutes after it was raised.  Rules that ask the wheels' twins or the monitor's own parts see none.
 
     Returns

@@ -17,7 +17,7 @@ import pandas as pd
 from monitor.records import QUANTITIES, Flag
 from monitor.store.protocol import Run
 
-SCHEME = "maturing-room/2"
+SCHEME = "maturing-room/3"
 """The name of this set of tests and thresholds, recorded beside what it judged; a new one has all records made again."""
 
 HOUR_MS = 3_600_000
@@ -53,9 +53,9 @@ class Limits:
 # The rates leave room for a door opening beside a sensor (3 K, or 60 % RH where dry outside air comes in, within a minute): a reading flagged here
 # is left out of the air records, and a fast change of real air must not be.
 DEFAULTS: dict[str, Limits] = {
-    "temperature": Limits(spike=2.0, rate_per_h=180.0, flat_after_h=6.0),
-    "humidity": Limits(spike=10.0, rate_per_h=3600.0, flat_after_h=6.0),
-    "surface_temperature": Limits(spike=2.0, rate_per_h=180.0, flat_after_h=6.0),
+    "temperature": Limits(spike=2.0, rate_per_h=180.0, flat_after_h=5.5),
+    "humidity": Limits(spike=10.0, rate_per_h=3600.0, flat_after_h=5.5),
+    "surface_temperature": Limits(spike=2.0, rate_per_h=180.0, flat_after_h=5.5),
 }
 
 

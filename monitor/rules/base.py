@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from typing import Any, ClassVar
 
 from monitor.clock import TEN_MINUTES_MS
@@ -62,7 +63,11 @@ class Rule(ABC):
     def findings(self) -> list[Finding]:
         """Every condition that holds now, in a steady order."""
         standing = ((key, watch) for key, watch in sorted(self.watches.items()) if watch.on)
-        return list(self.merge([self.finding(key, watch) for key, watch in standing]))
+        return list(self.merge([self._in_words(key, watch) for key, watch in standing]))
+
+    def _in_words(self, key: str, watch: Watch) -> Finding:
+        finding = self.finding(key, watch)
+        return replace(finding, what=f"{finding.what}; it comes and goes") if watch.comes_back else finding
 
     @abstractmethod
     def evidence(self, moment: Moment) -> Iterator[Evidence]:
@@ -123,6 +128,7 @@ class Rule(ABC):
 
     def _delays(self, key: str, watch: Watch) -> Watch:
         watch.on_delay_ms, watch.off_delay_ms = self.on_delay_ms(key), self.off_delay_ms(key)
+        watch.back_within_ms = round(getattr(self.settings, "back_within_min", 0.0) * MINUTE_MS)
         return watch
 
     def _rewind(self, now_ms: int) -> None:

@@ -22,7 +22,8 @@ class DryingPaceRule(PaceRuleBase):
 
     Evaporation by the film model with evaporative cooling (Chilton & Colburn 1934, Ind. Eng. Chem. 26:1183;
     structure as in Hélias, Mirade & Corrieu 2012, J. Food Eng. 110:109).  The limits, ``highest_pace`` and
-    ``lowest_pace``, and the delay are common practice, no source.
+    ``lowest_pace``, and the delay are common practice, no source.  What the style's own band
+    allows is within them.
     """
 
     name = "drying_pace"

@@ -26,11 +26,13 @@ class MouldPaceRule(PaceRuleBase):
     Growth by cardinal models of temperature and water activity (Rosso et al. 1993, J. Theor. Biol. 162:447;
     Rosso & Robinson 2001, Int. J. Food Microbiol. 63:265).  Where the reference climate lets none of them grow
     there is no pace: then any growth beyond ``highest_mm_per_day`` counts.  The limits and the delay are common
-    practice, no source.
+    practice, no source.  What the style's own band
+    allows is within them.
     """
 
     name = "mould_pace"
     pace_name = "mould"
+    fastest_side = 1
 
     def without_pace(self, time_ms: int, record: AirRecord, entry: Contents) -> Iterator[Evidence]:
         style = self.site.style_by_id.get(entry.style)
@@ -38,7 +40,8 @@ class MouldPaceRule(PaceRuleBase):
             return
         kinds = style.unwanted_moulds or RIND_MOULDS[style.rind].unwanted
         t, activity = record.temperature_c, record.rh_pct / 100.0
-        growth = max(_growth(t, activity, kind) for kind in kinds)
+        now = max(_growth(t, activity, kind) for kind in kinds)
+        (growth,) = self.running(record, entry, "growth", time_ms, (now,))
         limit = self.settings_of(entry.style).highest_mm_per_day
         facts = {**self.facts_of(record, entry), "side": "growing", "pace": None, "mm_per_day": growth}
         yield Evidence(

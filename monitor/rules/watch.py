@@ -27,15 +27,20 @@ class Watch:
 
     On-delay: the limit must be passed for the whole delay.  Off-delay: a standing condition holds through
     returns shorter than the delay.  Deadband: only ``clear`` ends it (meanings as in IEC 62541-9, annex B.1.5).
+    A condition that is back within ``back_within_ms`` of its end `comes_back`: it then stands until it has been gone for
+    as long, so that what returns day after day is told once and not every day.
     Time is the evidence's own; where evidence stops, nothing changes.
     """
 
     on_delay_ms: int = 0
     off_delay_ms: int = 0
+    back_within_ms: int = 0
     since_ms: int | None = None
     clear_since_ms: int | None = None
     seen_ms: int = 0
     on: bool = False
+    ended_ms: int | None = None
+    comes_back: bool = False
     facts: dict[str, Any] = field(default_factory=dict)
 
     def update(self, evidence: Evidence) -> None:
@@ -57,13 +62,18 @@ class Watch:
         self.clear_since_ms = None
         if self.since_ms is None:
             self.since_ms = evidence.time_ms
-        if evidence.time_ms - self.since_ms >= self.on_delay_ms:
+        if not self.on and evidence.time_ms - self.since_ms >= self.on_delay_ms:
             self.on = True
+            self.comes_back = (
+                self.ended_ms is not None and self.since_ms - self.ended_ms < self.back_within_ms
+            )
 
     def _clearing(self, evidence: Evidence) -> None:
         if self.clear_since_ms is None:
             self.clear_since_ms = evidence.time_ms
-        if evidence.time_ms - self.clear_since_ms >= self.off_delay_ms:
+        gone_for = max(self.off_delay_ms, self.back_within_ms if self.comes_back else 0)
+        if evidence.time_ms - self.clear_since_ms >= gone_for:
+            self.ended_ms = self.clear_since_ms
             self.on, self.since_ms, self.clear_since_ms = False, None, None
 
     def rewind(self, now_ms: int) -> None:
@@ -71,6 +81,7 @@ class Watch:
         self.seen_ms = min(self.seen_ms, now_ms)
         self.since_ms = None if self.since_ms is None else min(self.since_ms, now_ms)
         self.clear_since_ms = None if self.clear_since_ms is None else min(self.clear_since_ms, now_ms)
+        self.ended_ms = None if self.ended_ms is None else min(self.ended_ms, now_ms)
 
     def state(self) -> dict[str, Any]:
         """All but the delays, which come from the settings, fit for JSON."""
@@ -79,6 +90,8 @@ class Watch:
             "since_ms": self.since_ms,
             "clear_since_ms": self.clear_since_ms,
             "seen_ms": self.seen_ms,
+            "ended_ms": self.ended_ms,
+            "comes_back": self.comes_back,
             "facts": self.facts,
         }
 
@@ -90,5 +103,7 @@ class Watch:
             since_ms=state["since_ms"],
             clear_since_ms=state["clear_since_ms"],
             seen_ms=int(state["seen_ms"]),
+            ended_ms=state.get("ended_ms"),
+            comes_back=bool(state.get("comes_back")),
             facts=dict(state["facts"]),
         )

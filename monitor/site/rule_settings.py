@@ -23,6 +23,7 @@ class BandRule(Settings):
     humidity_deadband_pct: float = Field(1.0, ge=0, le=20)
     delay_min: float = Field(30.0, ge=0, le=1440)
     off_delay_min: DelayMinutes = 0.0
+    back_within_min: DelayMinutes = 1440.0
 
 
 class PaceRule(Settings):
@@ -31,8 +32,9 @@ class PaceRule(Settings):
     highest_pace: float = Field(1.6, gt=1, le=20)
     lowest_pace: float = Field(0.4, ge=0, lt=1)
     deadband: float = Field(0.1, ge=0, le=1)
-    delay_min: DelayMinutes = 720.0
-    off_delay_min: DelayMinutes = 120.0
+    mean_h: float = Field(12.0, ge=0, le=240)
+    delay_min: DelayMinutes = 360.0
+    off_delay_min: DelayMinutes = 1440.0
 
 
 class MouldRule(Settings):
@@ -41,8 +43,9 @@ class MouldRule(Settings):
     highest_pace: float = Field(1.8, gt=1, le=50)
     deadband: float = Field(0.1, ge=0, le=1)
     highest_mm_per_day: float = Field(0.1, gt=0, le=10)
-    delay_min: DelayMinutes = 1440.0
-    off_delay_min: DelayMinutes = 240.0
+    mean_h: float = Field(12.0, ge=0, le=240)
+    delay_min: DelayMinutes = 720.0
+    off_delay_min: DelayMinutes = 1440.0
 
 
 class SilenceRule(Settings):
@@ -96,6 +99,7 @@ class SwingsRule(Settings):
     humidity_pct: Percent = 25.0
     starts_per_h: float = Field(8.0, gt=0, le=60)
     delay_min: DelayMinutes = 60.0
+    back_within_min: DelayMinutes = 1440.0
 
 
 class UnevennessRule(Settings):
@@ -114,6 +118,7 @@ class TrendRule(Settings):
     humidity_margin_pct: float = Field(1.5, ge=0, le=20)
     usual_days: int = Field(10, ge=3, le=60)
     delay_min: DelayMinutes = 10.0
+    back_within_min: DelayMinutes = 1440.0
 
     @model_validator(mode="after")
     def _moves(self) -> TrendRule:
@@ -125,10 +130,23 @@ class TrendRule(Settings):
 class StillAirRule(Settings):
     """Air that no longer moves: places drift apart beyond what is usual, or a measured air speed is lost."""
 
-    further_apart_k: Kelvin = 0.7
+    further_apart_k: Kelvin = 0.4
     slowest_m_s: float = Field(0.02, ge=0, le=1)
     usual_days: int = Field(10, ge=3, le=60)
-    delay_min: DelayMinutes = 60.0
+    delay_min: DelayMinutes = 30.0
+
+
+class UnusualAirRule(Settings):
+    """Air that changes within an hour as it did not on any of the last days at that time of day."""
+
+    times_usual: float = Field(1.25, ge=1, le=10)
+    temperature_margin_k: float = Field(0.12, ge=0, le=5)
+    humidity_margin_pct: float = Field(0.8, ge=0, le=20)
+    water_margin_g: float = Field(0.08, ge=0, le=5)
+    heat_margin_kj: float = Field(0.25, ge=0, le=20)
+    usual_days: int = Field(21, ge=3, le=60)
+    stands_h: float = Field(12.0, gt=0, le=72)
+    off_delay_min: DelayMinutes = 30.0
 
 
 class SensorHealthRule(Settings):
@@ -188,4 +206,5 @@ class Rules(Settings):
     swings: SwingsRule = SwingsRule()
     trend: TrendRule = TrendRule()
     unevenness: UnevennessRule = UnevennessRule()
+    unusual_air: UnusualAirRule = UnusualAirRule()
     warmth: WarmthRule = WarmthRule()

@@ -30,7 +30,9 @@ DRY_FROM, DRY_UNTIL = 120, 300
 
 def with_paces(text: str) -> str:
     """A site file whose drying pace is told within the three dry hours."""
-    return text.replace("[room.rules.band]", "[room.rules.drying_pace]\ndelay_min = 60\n[room.rules.band]")
+    return text.replace(
+        "[room.rules.band]", "[room.rules.drying_pace]\nmean_h = 0\ndelay_min = 60\n[room.rules.band]"
+    )
 
 
 @pytest.fixture

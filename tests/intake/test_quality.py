@@ -35,10 +35,10 @@ def test_a_steady_cave_is_not_flat() -> None:
 
 
 def test_a_stuck_sensor_is_flat_after_hours() -> None:
-    """Seven hours without any change are suspect from the sixth on."""
+    """Seven hours without any change are suspect from five and a half on."""
     found = flags("humidity", [86.5] * 43, minutes=10)
-    assert found[:36] == [1] * 36
-    assert set(found[36:]) == {3}
+    assert found[:33] == [1] * 33
+    assert set(found[33:]) == {3}
 
 
 def test_humidity_at_exactly_100_is_clipped() -> None:

@@ -15,7 +15,10 @@ from monitor.site import Rules
 from tests.rules.samples import make_site, moment, record, rind, trouble
 
 SITE = make_site(
-    **{"[[route]]": '[rules.shelf_mould]\nhighest_index = 0.01\nmaterial = "very sensitive"\n[[route]]'}
+    **{
+        "[[route]]": '[rules.shelf_mould]\nhighest_index = 0.01\nmaterial = "very sensitive"\n'
+        "[rules.unusual_air]\nusual_days = 4\n[[route]]"
+    }
 )
 TROUBLE = trouble(SITE)
 UNITS = ("_c", "_k", "_pct", "_ms", "_s", "_m_s", "_ppm", "_v", "_per_h", "_per_day", "_per_h", "_g_per_day")
@@ -60,7 +63,7 @@ class TestEveryRule:
 
     def test_its_settings_are_documented(self, kind: type[Rule]) -> None:
         """The settings have a sentence on what they are for, and the page on rules names the rule and each of them."""
-        settings = type(getattr(SITE.rules, kind.name))
+        settings = type(getattr(Rules(), kind.name))
         assert settings.__doc__
         page = Path("monitor/docs/rules.md").read_text(encoding="utf-8")
         section = page.partition(f"## `{kind.name}`")[2].partition("\n## ")[0]
