@@ -51,7 +51,7 @@ def window_of(room: dict[str, Any]) -> Window | None:
 
 
 def _wide(low: float, high: float, least: float) -> tuple[float, float]:
-    margin = max((least - (high - low)) / 2, 0.18 * (high - low))
+    margin = max((least - (high - low)) / 2, 0.24 * (high - low))
     return low - margin, high + margin
 
 

@@ -37,6 +37,7 @@ SAVE = {
 }  # fmt: skip
 LONGEST_NOTE = 10_000
 MOST_WEIGHED_AT_ONCE = 60
+HEAVIEST_KG = 1000.0
 KEEP: Any = {"persist_state": "session"}
 PICTURED = ("inspection", "ironing")
 PICTURES = ("jpg", "jpeg", "png", "webp")
@@ -126,11 +127,11 @@ FIELDS: dict[str, Callable[[About], dict[str, Any]]] = {
 
 
 def _mass(about: About, words: str, name: str) -> float | None:
+    """A mass [kg] as typed.  The field sets no bounds: it would keep what was typed before, unseen, in place of a figure
+    beyond them; `missing` refuses that in words."""
     return st.number_input(
         words,
         value=None,
-        min_value=0.0,
-        max_value=1000.0,
         step=0.01,
         format="%.2f",
         key=about.field(name),
@@ -207,6 +208,9 @@ def missing(kind: str, said: dict[str, Any]) -> str:
         return say("Choose what is decided: {words}.", words=", ".join(say(word) for word in DECISIONS))
     if kind == "weighing" and not said.get("mass_kg") and not said.get("masses"):
         return say("Write what the wheel weighs, in kilograms.")
+    masses = [said.get("mass_kg"), *(said.get("masses") or {}).values()]
+    if kind == "weighing" and any(mass is not None and not 0 < mass <= HEAVIEST_KG for mass in masses):
+        return say("A wheel weighs more than 0 and at most {most} kg.", most=f"{HEAVIEST_KG:.0f}")
     scales = {**RIND_SCALES, **IRON_SCALES}
     unsaid = [name for name, value in said.items() if name in scales and value is None]
     if unsaid:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import gc
 import logging
 import threading
+import time
 
 import streamlit as st
 from starlette.middleware import Middleware
@@ -32,6 +33,10 @@ _guarded = _door.mode == "people"
 vars(polling_path_watcher)["_POLLING_PERIOD_SECS"] = 30.0
 
 
+STUDIED_AGAIN_S = 3610.0
+"""The study of all wheels is kept for an hour (`monitor.link.kept`) and takes seconds: made anew before a reader asks."""
+
+
 def _source() -> Source:
     return source_of(site_path(), st.get_option("server.address"))
 
@@ -47,8 +52,13 @@ def _warm() -> None:
     source.rooms()
     for wheel in (source.wheels().document or {"wheels": []})["wheels"][:1]:
         source.review(wheel["name"])
+    source.next_to_grade()
     gc.collect()
     gc.freeze()  # what is here by now stays: no need to look it through for garbage again and again
+
+    while True:
+        time.sleep(STUDIED_AGAIN_S)
+        source.next_to_grade()
 
 
 threading.Thread(target=_warm, name="warm", daemon=True).start()

@@ -6,7 +6,7 @@ from urllib.parse import quote
 
 import streamlit as st
 
-from dashboard.language import current, languages, say
+from dashboard.language import ENGLISH, current, languages, say
 from dashboard.look import notice
 from dashboard.plain import text
 from dashboard.signing import Reader, token_of_page
@@ -66,4 +66,10 @@ def foot(reader: Reader) -> None:
     if reader.name:
         way = f'<a class="plain-link" target="_self" href="sign-out">{text(say("Sign out"))}</a>'
         who = f"<span>{text(say('Signed in as {name}', name=reader.name))} ({text(say(reader.role))}) · {way}</span>"
-    st.html(f'<footer class="page-foot"><span>{chosen}</span>{who}</footer>')
+    # Said in the reader's language, since it is about what is not.
+    written = (
+        ""
+        if shown == ENGLISH
+        else f"<span>{text(say('What the monitor itself writes stands in English.'))}</span>"
+    )
+    st.html(f'<footer class="page-foot"><span>{chosen}</span>{written}{who}</footer>')

@@ -130,6 +130,7 @@ def _by_age(points: list[dict[str, float]]) -> str:
 
 def _foretold(fault: dict[str, Any]) -> str:
     skill, needs = fault.get("skill"), fault.get("needs") or ""
+    needs = needs[:1].upper() + needs[1:]
     if skill is None:
         return " ".join([say("Not yet."), needs]).strip()
     auc, slope = skill["auc"], skill["calibration_slope"]

@@ -61,7 +61,9 @@ def style_name(source: Source, style: str) -> str:
 
 def _card(source: Source, place: int, row: dict[str, Any]) -> str:
     room = source.site.room_by_id.get(row["room"] or "")
-    where = place_words({**row, "room_name": row.get("room_name") or (room.name if room else None)})
+    names = {place.id: place.name for place in room.places} if room else {}
+    named = {"room_name": room.name if room else None, "place_name": names.get(row["place"] or "")}
+    where = place_words(named | {key: value for key, value in row.items() if value})
     reasons = "; ".join(text(reason["words"], 300) for reason in row["reasons"])
     return (
         f'<li class="panel"><p class="act"><b>{place}</b> {act_mark(row["act"])}</p><div><p class="spoken"><b>{wheel_link(row["wheel"])}</b></p>'

@@ -19,6 +19,9 @@ from monitor.intake import calibration_guide
 QUANTITIES = ("humidity", "temperature")
 KEEP: Any = {"persist_state": "session"}
 
+READ = (-20.0, 110.0)
+"""What a sensor can have read over a salt [%] or in ice [degC], however wrong it is."""
+
 
 def show(source: Source) -> None:
     """Draw the part."""
@@ -39,8 +42,6 @@ def show(source: Source) -> None:
         air = st.number_input(
             say("Temperature where it is done, °C"),
             value=20.0,
-            min_value=0.0,
-            max_value=50.0,
             step=0.5,
             key="calibrate-air",
             **KEEP,
@@ -92,12 +93,17 @@ def _readings(source: Source, guide: dict[str, Any]) -> None:
     with st.container(horizontal=True):
         for name, words in wanted:
             value = st.number_input(
-                label(words), value=None, min_value=-20.0, max_value=110.0, step=0.1, format="%.1f",
+                label(words), value=None, step=0.1, format="%.1f",
                 key=f"read-{sensor}-{quantity}-{name}", **KEEP,
             )  # fmt: skip
             if value is not None:
                 read[name] = float(value)
     if st.button(say("Show the change"), type="primary", key="calibrate-show"):
+        beyond = [value for value in read.values() if not READ[0] <= value <= READ[1]]
+        if beyond:
+            words = say("No sensor reads {value} there: write what it showed.", value=number(beyond[0]))
+            st.html(notice(text(words), "needs-you"))
+            return
         how = ", ".join(read) if quantity == "humidity" else "ice bath"
         author = source.author("set-up", "set up")
         changing.propose(

@@ -96,7 +96,7 @@ def _name_it(source: Source, topic: str) -> None:
         where = st.selectbox(
             say("Where does it hang?"), _spots(source), format_func=lambda s: label(_spot_words(source, s))
         )
-        every = st.number_input(say("It sends every so many seconds"), value=60, min_value=1, max_value=86400)
+        every = st.number_input(say("It sends every so many seconds"), value=60)
         if st.form_submit_button(say("Show the change"), type="primary") and where:
             path = source.site.path
             changing.propose(

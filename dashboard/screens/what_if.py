@@ -23,12 +23,8 @@ def show(source: Source, wheel: str) -> None:
     st.html(section(say("What if")))
     with st.form(f"what-if-{wheel}"), st.container(horizontal=True, vertical_alignment="bottom"):
         ahead = st.selectbox(say("How far ahead?"), list(WEEKS), index=2, format_func=say)
-        celsius = st.number_input(
-            say("at, °C (may stay empty)"), value=None, min_value=-5.0, max_value=40.0, step=0.5
-        )
-        rh = st.number_input(
-            say("at, % humidity (may stay empty)"), value=None, min_value=30.0, max_value=100.0, step=1.0
-        )
+        celsius = st.number_input(say("at, °C (may stay empty)"), value=None, step=0.5)
+        rh = st.number_input(say("at, % humidity (may stay empty)"), value=None, step=1.0)
         if st.form_submit_button(say("Look ahead"), type="primary"):
             held = (float(celsius), float(rh)) if celsius is not None and rh is not None else None
             st.session_state[f"what-if-asked-{wheel}"] = (WEEKS[ahead or "6 months"], held)

@@ -80,10 +80,8 @@ def _spans(spans: list[dict[str, Any]], unit: str, zone: ZoneInfo, at: datetime)
         + cell(place_words(s))
         + cell(day(s["from_at"], zone, at), heads[1], "n")
         + cell(number(s["days"], 0), heads[2], "n")
-        + cell(
-            f"{_range(s['temperature_c'], lambda v: temperature(v, unit))} {unit_sign(unit)}", heads[3], "n"
-        )
-        + cell(f"{_range(s['rh_pct'], lambda v: number(v, 0))} %", heads[4], "n")
+        + cell(_range(s["temperature_c"], lambda v: temperature(v, unit), unit_sign(unit)), heads[3], "n")
+        + cell(_range(s["rh_pct"], lambda v: number(v, 0), "%"), heads[4], "n")
         + cell(text(_outside(s)), heads[5])
         + "</tr>"
         for s in spans
@@ -91,17 +89,19 @@ def _spans(spans: list[dict[str, Any]], unit: str, zone: ZoneInfo, at: datetime)
     return table(heads, rows)
 
 
-def _range(values: dict[str, Any] | None, shown: Shown) -> str:
+def _range(values: dict[str, Any] | None, shown: Shown, sign: str) -> str:
     if not values or values["mean"] is None:
         return "–"
     between = say("{low} to {high}", low=shown(values["min"]), high=shown(values["max"]))
-    return f"{shown(values['mean'])} ({text(between)})"
+    return f"{shown(values['mean'])} ({text(between)}) {sign}"
 
 
 def _outside(span: dict[str, Any]) -> str:
     words = {
         "warm": "{days} days too warm", "cold": "{days} days too cold", "damp": "{days} days too damp", "dry": "{days} days too dry",
     }  # fmt: skip
+    if not span.get("coverage", 1.0):
+        return say("not known")
     parts = [
         say(sentence, days=number(span[f"days_too_{way}"]))
         for way, sentence in words.items()
@@ -113,7 +113,7 @@ def _outside(span: dict[str, Any]) -> str:
 def doses(document: dict[str, Any]) -> str:
     """What the air did: each dose in words and against the intended."""
     drawn = "".join(
-        f"<p>{text(dose['words'], 400)}</p>{pace(say(dose['name']), dose['pace'])}"
+        f"<p>{text(dose['words'], 400)}</p>{pace(say(dose['name']), dose['pace']) if dose['pace'] or dose['value'] is None else ''}"
         for dose in document["doses"]
     )
     drawn = drawn or f"<p>{text(say('Not enough readings yet.'))}</p>"

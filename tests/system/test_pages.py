@@ -199,7 +199,8 @@ def test_two_people_record_at_once(browser: Browser, sample: Callable[[str], str
 
 
 def test_bad_links_two_tabs_and_the_way_back(browser: Browser, sample: Callable[[str], str]) -> None:
-    """Links to no wheel, no room or a script lead to clear words; the way back leads back."""
+    """Links to no wheel, no room or a script lead to clear words; the way back leads back; what is typed in one tab
+    stays while the same wheel is saved in another."""
     with page_of(browser) as page:
         page.goto(f"{sample('normal')}/wheel?wheel=K-999")
         ready(page)
@@ -214,6 +215,20 @@ def test_bad_links_two_tabs_and_the_way_back(browser: Browser, sample: Callable[
         page.goto(f"{sample('normal')}/wheel?wheel={'x' * 10_000}")
         ready(page)
         page.get_by_text("No such wheel").wait_for()
+        other = page.context.new_page()
+        for tab, mass in ((page, "22.50"), (other, "22.60")):
+            tab.goto(f"{sample('normal')}/wheel?wheel=K-115")
+            ready(tab)
+            tab.get_by_role("radio", name="Weighing").click()
+            tab.get_by_label("Mass, kg").fill(mass)
+            tab.get_by_label("Your name").fill("Imelda")
+        other.get_by_role("button", name="Save weighing").click()
+        other.get_by_text("Saved:").wait_for()
+        assert page.get_by_label("Mass, kg").input_value() == "22.50"
+        page.get_by_label("Mass, kg").fill("-3")
+        page.get_by_role("button", name="Save weighing").click()
+        page.get_by_text("A wheel weighs more than 0").wait_for()
+        assert page.get_by_label("Mass, kg").input_value() == "-3.00"
 
 
 HOSTILE = "<script>document.title='owned'</script> =1+1 $\\frac12$ \U0001f9c0 "
@@ -263,3 +278,4 @@ def test_german(browser: Browser, sample: Callable[[str], str]) -> None:
         page.get_by_text("11 Monate").first.wait_for()
         page.get_by_role("link", name="Räume jetzt").click()
         page.get_by_text("3 Räume sind wie gewollt").wait_for()
+        page.get_by_text("Was der Monitor selbst schreibt, steht auf Englisch.").wait_for()
