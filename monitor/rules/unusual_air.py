@@ -140,7 +140,7 @@ class UnusualAirRule(Rule):
         found = {}
         for kind, (side, view) in enumerate(KINDS):
             margin = max(margins[view], RANGE_SHARE * usual.ranges[view])
-            allowed = own.times_usual * usual.changes[kind] + margin
+            allowed = usual.doubt * (own.times_usual * usual.changes[kind] + margin)
             away = side * (newest[1 + view] - usual.levels[view]) > 0
             if away and changes[kind] > allowed:
                 found[kind] = changes[kind] / allowed

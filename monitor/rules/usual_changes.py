@@ -15,15 +15,19 @@ LEAST_DAYS, LEAST_SLOTS = 7, 100
 """How many days must be known, and of how many slots, before anything is called unusual."""
 
 NEWEST_DAYS = 3
+KNOWN_WELL_DAYS, DOUBT_A_DAY = 14, 0.05
+"""What is known from fewer days may yet turn out larger: by so much for each day that is missing (chosen, no source)."""
 
 
 @dataclass(frozen=True)
 class Usually:
-    """What a room usually does: its largest changes by kind, and the range and level of each view."""
+    """What a room usually does: its largest changes by kind, the range and level of each view, and how much larger either
+    may yet turn out (1 where it is known well)."""
 
     changes: list[float]
     ranges: list[float]
     levels: list[float]
+    doubt: float
 
 
 class UsualChanges:
@@ -70,4 +74,5 @@ class UsualChanges:
         changes = [max(d[4][p][kind] for d in known for p in near) for kind in range(self._kinds)]
         ranges = [median(d[2][view] / d[1] for d in known) for view in range(self._views)]
         levels = [median(d[3][view] / d[1] for d in known[-NEWEST_DAYS:]) for view in range(self._views)]
-        return Usually(changes, ranges, levels)
+        doubt = 1.0 + DOUBT_A_DAY * max(0, KNOWN_WELL_DAYS - len(known))
+        return Usually(changes, ranges, levels, doubt)

@@ -115,8 +115,8 @@ class TrendRule(Settings):
 
     within_h: float = Field(12.0, gt=0, le=72)
     temperature_margin_k: float = Field(0.3, ge=0, le=5)
-    humidity_margin_pct: float = Field(1.5, ge=0, le=20)
-    usual_days: int = Field(10, ge=3, le=60)
+    humidity_margin_pct: float = Field(2.0, ge=0, le=20)
+    usual_days: int = Field(21, ge=3, le=60)
     delay_min: DelayMinutes = 10.0
     back_within_min: DelayMinutes = 1440.0
 
