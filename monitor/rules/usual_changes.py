@@ -74,5 +74,5 @@ class UsualChanges:
         changes = [max(d[4][p][kind] for d in known for p in near) for kind in range(self._kinds)]
         ranges = [median(d[2][view] / d[1] for d in known) for view in range(self._views)]
         levels = [median(d[3][view] / d[1] for d in known[-NEWEST_DAYS:]) for view in range(self._views)]
-        doubt = 1.0 + DOUBT_A_DAY * max(0, KNOWN_WELL_DAYS - len(known))
+        doubt = 1.0 + DOUBT_A_DAY * max(0, min(KNOWN_WELL_DAYS, self._most) - len(known))
         return Usually(changes, ranges, levels, doubt)

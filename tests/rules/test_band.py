@@ -84,3 +84,23 @@ def test_no_reading_is_no_evidence() -> None:
     band.update(moment(site, 30, record(30, None, None)))
     band.update(moment(site, 40))
     assert len(band.findings()) == 1
+
+
+def test_what_is_dry_every_afternoon_is_told_once_and_said_to_come_and_go() -> None:
+    """Four days at 78 % from noon to six: told on the first and the second, then it stands till a whole day was good."""
+    site = make_site()
+    band, changes, before = rule(site), [], False
+    for minute in range(0, 7 * 1440, 10):
+        # The course begins at six in the morning.
+        dry = minute < 4 * 1440 and 360 <= minute % 1440 < 720
+        band.update(moment(site, minute, record(minute, 10.5, 78.0 if dry else 84.0)))
+        found = band.findings()
+        if bool(found) != before:
+            changes.append(minute / 1440)
+        before = bool(found)
+        if 1.5 < minute / 1440 < 4.4:
+            assert found[0].what.endswith("it comes and goes")
+    assert len(changes) == 4
+    raised_again, over = changes[2], changes[3]
+    assert 1.2 < raised_again < 1.3
+    assert 4.4 < over < 4.6

@@ -66,6 +66,25 @@ def test_fast_drying_is_a_finding_after_its_delay() -> None:
     assert low < high
 
 
+def test_an_hour_of_dry_air_a_day_is_no_pace() -> None:
+    """60 % while the door stands open for an hour a day: the mean hardly moves."""
+    rule = DryingPaceRule(SITE, ROOM)
+    for minute in range(0, 3 * 1440, 10):
+        dry = 600 <= minute % 1440 < 660
+        rule.update(moment(SITE, minute, record(minute, 10.5, 60.0 if dry else 84.0)))
+        assert rule.findings() == []
+
+
+def test_what_the_styles_own_band_allows_is_never_too_fast() -> None:
+    """A style that may have 70 to 88 % is told nothing of two days at 72 %, one that wants 80 % is."""
+    wide = make_site(**{"rh_pct = [80, 88]": "rh_pct = [70, 88]"})
+    for site, told in ((wide, 0), (SITE, 1)):
+        rule = DryingPaceRule(site, site.rooms[0])
+        for minute in range(0, 2 * 1440, 10):
+            rule.update(moment(site, minute, record(minute, 10.5, 72.0)))
+        assert len(rule.findings()) == told
+
+
 def test_still_damp_air_is_a_finding_of_mould_pace() -> None:
     """A day at 93 % lets unwanted mould grow too fast on wheels meant for 84 %."""
     rule = MouldPaceRule(SITE, ROOM)
