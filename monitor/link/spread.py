@@ -16,8 +16,8 @@ Floats = npt.NDArray[np.float64]
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
 SIZES = np.linspace(0.02, 3.0, 60)
 """Standard deviations of makes' own log odds that are thought possible [-]."""
-WITHIN_MAKE = 0.5
-"""Variance among wheels of one make over that among makes (assumed; finds of single wheels cannot tell it) [-]."""
+WITHIN_MAKE = 1.0
+"""Variance among wheels of one make over that among makes: as much (assumed; finds of single wheels cannot tell it) [-]."""
 
 
 def reach_of(found: Floats, chance: Floats, makes: npt.NDArray[np.object_], level: float = 0.90) -> float:
