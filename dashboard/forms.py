@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import streamlit as st
@@ -38,6 +38,8 @@ SAVE = {
 LONGEST_NOTE = 10_000
 MOST_WEIGHED_AT_ONCE = 60
 HEAVIEST_KG = 1000.0
+LONGEST_AHEAD = timedelta(days=3650)
+FIRST_DAY, LAST_DAY = date(1900, 1, 1), date(2999, 12, 31)
 KEEP: Any = {"persist_state": "session"}
 PICTURED = ("inspection", "ironing")
 PICTURES = ("jpg", "jpeg", "png", "webp")
@@ -103,9 +105,9 @@ def _ironing(about: About) -> dict[str, Any]:
 def _grading(about: About) -> dict[str, Any]:
     decision = _one(about, "decision", say("What is decided?"), DECISIONS)
     reason = st.text_area(say("Why?"), key=about.field("reason"), max_chars=LONGEST_NOTE, height=96, **KEEP)
+    # Of a day beyond its bounds the field would tell nothing: they are wide, and `missing` refuses in words.
     again = st.date_input(
-        say("Look again on (may stay empty)"), value=None, key=about.field("again"), min_value=about.today,
-        max_value=about.today + timedelta(days=3650), **KEEP,
+        say("Look again on (may stay empty)"), value=None, key=about.field("again"), min_value=FIRST_DAY, max_value=LAST_DAY, **KEEP,
     )  # fmt: skip
     return {"decision": decision, "reason": reason, "look_again_on": again}
 
@@ -202,10 +204,13 @@ def _save(source: Source, about: About, kind: str, said: dict[str, Any]) -> None
             _try(source, about, kind, name, said, sure=True)
 
 
-def missing(kind: str, said: dict[str, Any]) -> str:
-    """What must still be said before an entry can be saved; empty where nothing must."""
+def missing(kind: str, said: dict[str, Any], today: date | None = None) -> str:
+    """What must still be said, or said otherwise, before an entry can be saved; empty where nothing must."""
     if kind == "grading" and not said["decision"]:
         return say("Choose what is decided: {words}.", words=", ".join(say(word) for word in DECISIONS))
+    again = said.get("look_again_on")
+    if again and today and not today <= again <= today + LONGEST_AHEAD:
+        return say("Look again on a day to come, within ten years.")
     if kind == "weighing" and not said.get("mass_kg") and not said.get("masses"):
         return say("Write what the wheel weighs, in kilograms.")
     masses = [said.get("mass_kg"), *(said.get("masses") or {}).values()]
@@ -221,7 +226,7 @@ def missing(kind: str, said: dict[str, Any]) -> str:
 
 
 def _try(source: Source, about: About, kind: str, name: str, said: dict[str, Any], sure: bool) -> None:
-    gap = missing(kind, said)
+    gap = missing(kind, said, about.today)
     if gap:
         st.html(notice(f"<b>{text(say('Not saved yet.'))}</b> {text(gap)}", "needs-you"))
         return

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import re
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
@@ -110,6 +110,21 @@ def test_a_form_says_what_is_missing() -> None:
     assert missing("inspection", {"where": "", "note": ""}) != ""
     assert "cracks" in missing("inspection", {"cracks": None, "note": ""})
     assert missing("inspection", {"cracks": 2, "note": ""}) == ""
+
+
+@pytest.mark.parametrize("mass_kg", [-3.0, 2000.0, 100_000.0])
+def test_a_mass_that_no_wheel_has_is_refused(mass_kg: float) -> None:
+    """A slip of the finger is told in words, not saved and not made into another figure."""
+    assert "more than 0" in missing("weighing", {"mass_kg": mass_kg, "note": ""})
+    assert missing("weighing", {"mass_kg": 22.5, "note": ""}) == ""
+
+
+@pytest.mark.parametrize("again", [date(1990, 1, 1), date(2026, 3, 1), date(2206, 12, 24)])
+def test_a_day_to_look_again_is_to_come(again: date) -> None:
+    """A day that is past, or a year mistyped, is told in words."""
+    said = {"decision": "hold back", "reason": "", "look_again_on": again}
+    assert "day to come" in missing("grading", said, date(2026, 3, 2))
+    assert missing("grading", said | {"look_again_on": date(2026, 12, 24)}, date(2026, 3, 2)) == ""
 
 
 def test_an_old_document_tells_no_room_as_intended() -> None:
