@@ -248,7 +248,8 @@ def _missing(
     for name, side in (("with more of it", exposed), ("with less of it", ~exposed)):
         wheels, of_makes = int(side.sum()), len(set(makes[side]))
         if wheels < LEAST_WHEELS or of_makes < LEAST_MAKES:
-            lacks.append(f"{LEAST_WHEELS} wheels of {LEAST_MAKES} makes {name} (now {wheels} of {of_makes})")
+            now = f"{wheels} of {of_makes} make{'s' if of_makes != 1 else ''}"
+            lacks.append(f"{LEAST_WHEELS} wheels of {LEAST_MAKES} makes {name} (now {now})")
     if found.sum() < LEAST_FOUND:
         lacks.append(f"{LEAST_FOUND} wheels with the fault (now {int(found.sum())})")
     return "it needs " + ", ".join(lacks) if lacks else ""

@@ -47,7 +47,7 @@ def test_too_few_wheels_are_told_what_is_missing() -> None:
     """Three dry wheels of one make answer nothing."""
     told = answer(DRY, style(), courses([True] * 3 + [False] * 20, 1), np.array([20.0] * 3 + [0.0] * 20))
     assert told.state == "not enough wheels yet"
-    assert "10 wheels of 3 makes with more of it (now 3 of 1)" in told.needs
+    assert "10 wheels of 3 makes with more of it (now 3 of 1 make)" in told.needs
     assert sentence(told).startswith("Not enough wheels yet")
 
 
