@@ -176,7 +176,7 @@ def _photos(about: About) -> tuple[Any, ...]:
     if len(about.wheels) != 1:
         return ()
     chosen = st.file_uploader(
-        say("Photos (may stay empty)"),
+        say("Photos, at most 20 MB each (may stay empty)"),
         type=list(PICTURES),
         accept_multiple_files=True,
         key=about.field("photos"),

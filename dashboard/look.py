@@ -21,7 +21,10 @@ STATE_WORDS: dict[str, str] = {
 """The word that stands beside each state's shape."""
 
 WALL = """
-.headline { font-size: 2rem; } .figure { font-size: clamp(4.5rem, 6.4vw, 8rem); }
+[data-testid="stMainBlockContainer"], #first-sight .inside { max-width: none; }
+.rooms { grid-template-columns: repeat(auto-fill, minmax(min(100%, 540px), 1fr)); }
+.room .body { grid-template-columns: 1fr; } .room .says { order: -1; } .field { aspect-ratio: 2.3; } .room .plain li { font-size: 1.35rem; }
+.headline { font-size: 2rem; } .figure { font-size: clamp(4.5rem, 5.2vw, 8rem); }
 .sentence, .look-first, .effect { font-size: 1.6rem; } .state-word { font-size: 2rem; } .room h2 { font-size: 2.3rem; }
 .room .holds, .room .foot, .pace { font-size: 1.3rem; }
 """
