@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import datetime
 from typing import Any
 from urllib.parse import quote
+from zoneinfo import ZoneInfo
 
 from dashboard.language import say
 from dashboard.look import notice
-from dashboard.plain import age, text
+from dashboard.plain import age, text, when
 from dashboard.source import Answer
 
 
@@ -31,6 +33,23 @@ def cannot_be_read(what: str, answer: Answer) -> str:
     """A notice that a document cannot be read, why, and how old what is shown instead is."""
     old = " " + say("What stands below was true {ago}.", ago=age(answer.age_s())) if answer.document else ""
     return notice(f"<b>{text(what)}</b> {text(answer.fault, 1000)}{text(old)}", "now")
+
+
+def not_watched(monitor: dict[str, Any] | None, zone: ZoneInfo, moment: datetime) -> str:
+    """A notice that the monitor is not running, so that nothing is watched; nothing where it runs or is not known."""
+    if not monitor or monitor["running"]:
+        return ""
+    since = when(monitor["last_beat_at"], zone, moment) if monitor["last_beat_at"] else None
+    words = say("It has not run yet; nothing is watched.")
+    if since:
+        words = say(
+            "It was last heard at {when}. Nothing is watched and no alarm is sent until it runs again.",
+            when=since,
+        )
+    return notice(
+        f"<b>{text(say('The monitor is not running.'))}</b> {text(words)} {text(say('Start it with:'))} <b>maturing-room run</b>",
+        "now" if since else "no-reading",
+    )
 
 
 def table(heads: Iterable[str], rows: str) -> str:

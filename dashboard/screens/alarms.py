@@ -10,7 +10,7 @@ import streamlit as st
 
 from dashboard.language import say, say_count
 from dashboard.look import notice, shape
-from dashboard.parts import cannot_be_read, cell, headline, lost_touch, table, wheel_link
+from dashboard.parts import cannot_be_read, cell, headline, lost_touch, not_watched, table, wheel_link
 from dashboard.plain import text, when
 from dashboard.screens import alarm_acts, alarm_record
 from dashboard.source import Answer, Source
@@ -56,7 +56,10 @@ def _alarms(source: Source) -> None:
     if answer.document is None:
         return
     standing = answer.document["standing"]
-    if not standing:
+    blind = not_watched((source.rooms().document or {}).get("monitor"), zone, moment)
+    if blind:
+        st.html(blind)
+    elif not standing:
         words = say("No alarm needs you. What stood before, and what work is planned, is a tap away above.")
         st.html(f'<p class="panel">{shape("as-intended")} {text(words)}</p>')
     for alarm in standing[:MOST_STANDING_DRAWN]:

@@ -11,9 +11,8 @@ from zoneinfo import ZoneInfo
 import streamlit as st
 
 from dashboard.language import current, say, say_count, weekday
-from dashboard.look import notice
 from dashboard.panels import room_panel
-from dashboard.parts import cannot_be_read, lost_touch, table, touched
+from dashboard.parts import cannot_be_read, lost_touch, not_watched, table, touched
 from dashboard.plain import text, when
 from dashboard.source import Answer, Source
 from monitor.clock import now
@@ -130,23 +129,7 @@ def _blindness(answer: Answer, moment: datetime, zone: ZoneInfo) -> str:
     parts = []
     if answer.fault:
         parts.append(cannot_be_read(say("The rooms cannot be read."), answer))
-    monitor = (answer.document or {}).get("monitor")
-    if monitor and not monitor["running"]:
-        since = when(monitor["last_beat_at"], zone, moment) if monitor["last_beat_at"] else None
-        words = (
-            say(
-                "It was last heard at {when}. Nothing is watched and no alarm is sent until it runs again.",
-                when=since,
-            )
-            if since
-            else say("It has not run yet; nothing is watched.")
-        )
-        parts.append(
-            notice(
-                f"<b>{text(say('The monitor is not running.'))}</b> {text(words)} {text(say('Start it with:'))} <b>maturing-room run</b>",
-                "now" if since else "no-reading",
-            )
-        )
+    parts.append(not_watched((answer.document or {}).get("monitor"), zone, moment))
     return "".join(parts)
 
 

@@ -33,7 +33,7 @@ def show(source: Source) -> None:
         if answer.unknown:
             st.html(notice(f"<b>{text(say('No such wheel.'))}</b> {text(answer.fault)}", "no-reading"))
         else:
-            st.html(cannot_be_read(say("The wheel cannot be read."), answer))
+            st.html(headline(name[:80]) + cannot_be_read(say("The wheel cannot be read."), answer))
             return
         _choose(source)
         return

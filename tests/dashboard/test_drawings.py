@@ -14,6 +14,7 @@ from dashboard.airfield import field, window_of
 from dashboard.course import Chart, draw, nice_steps, time_steps
 from dashboard.forms import missing
 from dashboard.panels import pace_words, room_panel
+from dashboard.parts import not_watched
 from dashboard.screens.rooms_now import counted, known_now
 from monitor.clock import now
 from tests.dashboard import samples
@@ -132,6 +133,15 @@ def test_an_old_document_tells_no_room_as_intended() -> None:
     rooms = samples.rooms("normal")["rooms"]
     assert counted(known_now(rooms, 5.0)) == "3 rooms are as intended"
     assert counted(known_now(rooms, 21.0)) == "3 rooms have no fresh reading"
+
+
+def test_a_monitor_that_stopped_is_no_calm() -> None:
+    """Where the monitor does not run, that stands where "no alarm" would: nothing is watched."""
+    at = now()
+    stopped, running = (samples.rooms(state, at)["monitor"] for state in ("broken", "normal"))
+    assert "Nothing is watched" in not_watched(stopped, LONDON, at)
+    assert not_watched(running, LONDON, at) == ""
+    assert not_watched(None, LONDON, at) == ""
 
 
 def test_a_room_without_a_fresh_reading_says_what_stood_and_no_pace() -> None:
