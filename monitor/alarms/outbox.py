@@ -26,6 +26,8 @@ TELLING = ("raised", "worse", "again", "escalated")
 DAILY_LATEST_MS = 12 * 3_600_000
 """How late [ms] the daily message is still worth sending, where the monitor did not run at its hour."""
 MINUTE_MS = 60_000
+LONE_HOLD_MS = 20 * MINUTE_MS
+"""Most lone silences are a radio that is back before this; common practice, no source."""
 COMPANY_MS = 60 * MINUTE_MS
 """For so long [ms] after a message further alarms of its cause are no news."""
 MANY = 3
@@ -68,7 +70,7 @@ class Outbox:
                 continue
             if about == "raised" and self._join_told(connection, alarm, route.name, now_ms):
                 continue
-            held_ms = earliest_ms + (round(self._site.alarms.hold_s * 1000) if _is_held(alarm) else 0)
+            held_ms = earliest_ms + _hold_ms(self._site, alarm)
             due_ms = quiet_until(self._site, route, alarm["priority"], max(now_ms, held_ms))
             once = f"{about}/{alarm['id']}/{number}/{route.name}"
             _make(connection, Wanted(route.name, about, (alarm["id"],), group, due_ms, once), now_ms)
@@ -283,6 +285,14 @@ def drop(connection: Connection, message_id: int, now_ms: int, why: str) -> None
 
 def _cause(alarm: dict[str, Any]) -> str:
     return str(alarm["finding"].get("cause") or "")
+
+
+def _hold_ms(site: Site, alarm: dict[str, Any]) -> int:
+    """How long a message waits before it leaves: for others, or for a lone sensor to come back by itself."""
+    if not _is_held(alarm) or site.alarms.hold_s == 0:
+        return 0
+    lone_ms = LONE_HOLD_MS if alarm["priority"] == Priority.LOW else 0
+    return max(round(site.alarms.hold_s * 1000), lone_ms)
 
 
 def _is_held(alarm: dict[str, Any]) -> bool:

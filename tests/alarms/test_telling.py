@@ -133,6 +133,17 @@ def test_what_is_over_before_it_leaves_is_not_told(opened: Opened) -> None:
     assert nora.heard == []
 
 
+def test_a_lone_silent_sensor_is_told_after_twenty_minutes(opened: Opened) -> None:
+    """Most are a radio that comes back by itself: a quarter of an hour is nobody's message, half an hour is."""
+    _, nora = opened()
+    silent = replace(dry(), rule="silence", aspect="", sensor="nv-1", priority=Priority.LOW)
+    nora.live(15, [silent])
+    nora.live(10, [])
+    assert nora.heard == []
+    nora.live(30, [silent])
+    assert len(nora.heard) == 1
+
+
 def test_a_filled_in_past_that_is_over_at_once_is_not_told(opened: Opened) -> None:
     """At a start old records raise what the newest end within moments: no pair of messages."""
     alarms, nora = opened()
