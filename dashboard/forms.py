@@ -185,14 +185,15 @@ def _photos(about: About) -> tuple[Any, ...]:
 
 
 def _save(source: Source, about: About, kind: str, said: dict[str, Any]) -> None:
-    name = ask_name(source, **KEEP)
     if kind in PICTURED:
-        # A form, since its button waits until photos that are on their way have arrived; but nothing typed stands in
-        # it, since what is typed in a form is not kept before it is sent.
+        # A form, since its button waits until photos that are on their way have arrived.  The name stands in it: typed
+        # just before, outside, it would take the press of the button for itself.
         with st.form(about.field(f"save-{kind}"), border=False, enter_to_submit=False):
             said["photos"] = _photos(about)
+            name = ask_name(source, **KEEP)
             pressed = st.form_submit_button(say(SAVE[kind]), type="primary")
     else:
+        name = ask_name(source, **KEEP)
         pressed = st.button(say(SAVE[kind]), type="primary", key=about.field(f"save-{kind}"))
     if pressed:
         _try(source, about, kind, name, said, sure=False)

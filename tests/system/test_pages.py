@@ -250,13 +250,6 @@ def test_a_hostile_entry_with_a_photo_too_large(
         assert faults(page, axe) == []
         page.get_by_label("Note").fill(note)
         page.get_by_label("Your name").fill(HOSTILE)
-        page.get_by_label("Your name").press("Tab")
-        page.get_by_role("link", name="Alarms").click()
-        page.get_by_role("heading", name="Alarms").wait_for()
-        page.go_back()
-        page.get_by_label("Your name").wait_for()
-        assert page.get_by_label("Your name").input_value().strip() == HOSTILE.strip()
-        assert page.get_by_label("Note").input_value() == note
         page.locator('input[type="file"]').set_input_files(heavy)
         page.get_by_text("50.0MB").wait_for()
         page.get_by_role("button", name="Save inspection").click()
