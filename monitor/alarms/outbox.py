@@ -15,6 +15,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from monitor.alarms import journal as tables
+from monitor.alarms.company import goes_with, group_of, hold_ms, stands
 from monitor.alarms.lifecycle import State
 from monitor.clock import from_ms, to_ms
 from monitor.rules.finding import Priority
@@ -26,12 +27,6 @@ TELLING = ("raised", "worse", "again", "escalated")
 DAILY_LATEST_MS = 12 * 3_600_000
 """How late [ms] the daily message is still worth sending, where the monitor did not run at its hour."""
 MINUTE_MS = 60_000
-LONE_HOLD_MS = 20 * MINUTE_MS
-"""Most lone silences are a radio that is back before this; common practice, no source."""
-COMPANY_MS = 60 * MINUTE_MS
-"""For so long [ms] after a message further alarms of its cause are no news."""
-MANY = 3
-"""So many sensors silent at once have one cause, for all that is known."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +65,7 @@ class Outbox:
                 continue
             if about == "raised" and self._join_told(connection, alarm, route.name, now_ms):
                 continue
-            held_ms = earliest_ms + _hold_ms(self._site, alarm)
+            held_ms = earliest_ms + hold_ms(self._site, alarm)
             due_ms = quiet_until(self._site, route, alarm["priority"], max(now_ms, held_ms))
             once = f"{about}/{alarm['id']}/{number}/{route.name}"
             _make(connection, Wanted(route.name, about, (alarm["id"],), group, due_ms, once), now_ms)
@@ -84,7 +79,7 @@ class Outbox:
             route = next((r for r in self._site.routes if r.name == name), None)
             told = _open_told([m for m in history if m["route"] == name])
             family = _alarms_of(connection, [m["id"] for m in told])
-            if not told or any(_stands(row) for row in family):
+            if not told or any(stands(row) for row in family):
                 continue
             for message in told:
                 if not message["composed"]:
@@ -204,33 +199,10 @@ class Outbox:
         found = connection.execute(query).first()
         told = _alarms_of(connection, [found.id]) if found is not None else []
         others = [row for row in told if row["id"] != alarm["id"]]
-        if found is None or not _goes_with(alarm, others, now_ms - found.created_ms):
+        if found is None or not goes_with(alarm, others, now_ms - found.created_ms):
             return False
         _link(connection, found.id, alarm["id"])
         return True
-
-
-def _goes_with(alarm: dict[str, Any], told: Sequence[dict[str, Any]], age_ms: int) -> bool:
-    """Whether an alarm is no news beside what was told: of one cause, no more pressing, and soon or not yet answered.
-
-    A sensor that falls silent after many others did belongs to them even where no rule knew the cause.
-    """
-    if not any(_stands(row) and row["priority"] >= alarm["priority"] for row in told):
-        return False
-    soon = age_ms <= COMPANY_MS
-    silent = alarm["finding"]["rule"] == "silence"
-    if not _cause(alarm):
-        return silent and soon and len(told) >= MANY
-    unanswered = any(row["state"] == State.UNACKNOWLEDGED for row in told)
-    return silent or soon or unanswered
-
-
-def group_of(alarm: dict[str, Any]) -> str:
-    """What brings an alarm (a row) together with others in one message: its cause, else silence, else its room."""
-    finding = alarm["finding"]
-    if cause := _cause(alarm):
-        return f"cause/{cause}"
-    return "silence" if finding["rule"] == "silence" else f"room/{finding['room']}"
 
 
 def quiet_until(site: Site, route: Route, priority: int, due_ms: int) -> int:
@@ -281,27 +253,6 @@ def drop(connection: Connection, message_id: int, now_ms: int, why: str) -> None
     values = {"message_id": message_id, "recipient": 0, "number": 0, "time_ms": now_ms, "error": why}
     connection.execute(tables.attempts.insert().values(outcome="dropped", **values))
     connection.execute(tables.waiting.delete().where(tables.waiting.c.message_id == message_id))
-
-
-def _cause(alarm: dict[str, Any]) -> str:
-    return str(alarm["finding"].get("cause") or "")
-
-
-def _hold_ms(site: Site, alarm: dict[str, Any]) -> int:
-    """How long a message waits before it leaves: for others, or for a lone sensor to come back by itself."""
-    if not _is_held(alarm) or site.alarms.hold_s == 0:
-        return 0
-    lone_ms = LONE_HOLD_MS if alarm["priority"] == Priority.LOW else 0
-    return max(round(site.alarms.hold_s * 1000), lone_ms)
-
-
-def _is_held(alarm: dict[str, Any]) -> bool:
-    """Whether others are likely to follow within moments, and it can wait for them: sensors fall silent together."""
-    return alarm["finding"]["rule"] == "silence" and alarm["priority"] < Priority.CRITICAL
-
-
-def _stands(row: dict[str, Any]) -> bool:
-    return row["ended_ms"] is None and bool(row["active"])
 
 
 def _open_told(history: list[dict[str, Any]]) -> list[dict[str, Any]]:

@@ -114,6 +114,20 @@ def test_later_findings_of_a_cause_that_was_told_make_no_further_message(opened_
     assert "12 sensors" in nora.words[1].line
 
 
+def test_what_says_the_same_of_the_air_as_what_stands_is_no_news(opened: Opened) -> None:
+    """Too dry since yesterday and answered: that wheels dry fast is on the page and no message; too warm is one."""
+    alarms, nora = opened()
+    air = dry(cause="air:vault")
+    nora.live(10, [air])
+    alarms.acknowledge(alarms.standing()[0].id, "Nora", now_ms=nora.now)
+    fast = replace(air, rule="drying_pace", aspect="fast", what="Wheels dry at 2.3 times their pace")
+    nora.live(600, [air], step=60)
+    nora.live(120, [air, fast], step=60)
+    assert len(nora.heard) == 1
+    nora.live(10, [air, fast, replace(air, aspect="temperature-high", what="Too warm")])
+    assert len(nora.heard) == 2
+
+
 def test_what_comes_back_after_its_end_was_told_is_told_again(opened: Opened) -> None:
     """A cause that was told to be over an hour ago is news when it comes back, each time."""
     _, nora = opened()

@@ -1,0 +1,91 @@
+"""Which alarms belong together: in one message, or not worth a message beside what was told."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from monitor.alarms.lifecycle import State
+from monitor.rules.finding import Priority
+from monitor.site import Site
+
+MINUTE_MS = 60_000
+COMPANY_MS = 60 * MINUTE_MS
+"""For so long [ms] after a message further alarms of its cause are no news."""
+SIDES: dict[str, tuple[tuple[str, str], ...]] = {
+    "damp": (
+        ("band", "humidity-high"),
+        ("trend", "humidity-high"),
+        ("drying_pace", "slow"),
+        ("free_water", "saturated"),
+    ),
+    "dry": (
+        ("band", "humidity-low"),
+        ("trend", "humidity-low"),
+        ("drying_pace", "fast"),
+        ("unusual_air", "dry"),
+    ),
+    "warm": (("band", "temperature-high"), ("trend", "temperature-high"), ("unusual_air", "warm")),
+    "cold": (("band", "temperature-low"), ("trend", "temperature-low")),
+}
+"""Conditions (rule and aspect) of one room that say the same of its air: whoever knows of one learns nothing by another."""
+LONE_HOLD_MS = 20 * MINUTE_MS
+"""Most lone silences are a radio that is back before this; common practice, no source."""
+MANY = 3
+"""So many sensors silent at once have one cause, for all that is known."""
+
+
+def group_of(alarm: dict[str, Any]) -> str:
+    """What brings an alarm (a row) together with others in one message: its cause, else silence, else its room."""
+    finding = alarm["finding"]
+    if cause := _cause(alarm):
+        return f"cause/{cause}"
+    return "silence" if finding["rule"] == "silence" else f"room/{finding['room']}"
+
+
+def goes_with(alarm: dict[str, Any], told: Sequence[dict[str, Any]], age_ms: int) -> bool:
+    """Whether an alarm is no news beside what was told: of one cause, no more pressing, and soon or not yet answered.
+
+    A sensor that falls silent after many others did belongs to them even where no rule knew the cause.  What says the
+    same of the air as an alarm that stands is no news at any time: too damp, then drying too slowly.
+    """
+    standing = [row for row in told if stands(row) and row["priority"] >= alarm["priority"]]
+    if not standing:
+        return False
+    side = _side(alarm)
+    if side and any(_side(row) == side for row in standing):
+        return True
+    soon = age_ms <= COMPANY_MS
+    silent = alarm["finding"]["rule"] == "silence"
+    if not _cause(alarm):
+        return silent and soon and len(told) >= MANY
+    answered = any(row["state"] == State.ACKNOWLEDGED for row in told)
+    return silent or soon or not answered
+
+
+def hold_ms(site: Site, alarm: dict[str, Any]) -> int:
+    """How long a message waits before it leaves: for others, or for a lone sensor to come back by itself."""
+    if not _is_held(alarm) or site.alarms.hold_s == 0:
+        return 0
+    lone_ms = LONE_HOLD_MS if alarm["priority"] == Priority.LOW else 0
+    return max(round(site.alarms.hold_s * 1000), lone_ms)
+
+
+def stands(row: dict[str, Any]) -> bool:
+    """Whether an alarm's condition holds."""
+    return row["ended_ms"] is None and bool(row["active"])
+
+
+def _cause(alarm: dict[str, Any]) -> str:
+    return str(alarm["finding"].get("cause") or "")
+
+
+def _is_held(alarm: dict[str, Any]) -> bool:
+    """Whether others are likely to follow within moments, and it can wait for them: sensors fall silent together."""
+    return alarm["finding"]["rule"] == "silence" and alarm["priority"] < Priority.CRITICAL
+
+
+def _side(alarm: dict[str, Any]) -> str:
+    finding = alarm["finding"]
+    named = (finding["rule"], finding["aspect"])
+    return next((side for side, conditions in SIDES.items() if named in conditions), "")
