@@ -63,6 +63,7 @@ def test_an_hour_open(tmp_path: Path) -> None:
             assert page.get_by_text(words).first.is_visible(), shown
         after = counts(page)
         assert page.evaluate("() => window.drawn") >= HOUR
-        assert after["Nodes"] <= 1.02 * before["Nodes"]
-        assert after["JSEventListeners"] <= 1.02 * before["JSEventListeners"]
+        # one node left behind by each refresh would be 660 more
+        assert after["Nodes"] <= before["Nodes"] + 0.15 * HOUR
+        assert after["JSEventListeners"] <= before["JSEventListeners"] + 0.15 * HOUR
         assert after["JSHeapUsedSize"] <= 1.15 * before["JSHeapUsedSize"]
