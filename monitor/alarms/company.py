@@ -46,15 +46,10 @@ def group_of(alarm: dict[str, Any]) -> str:
 def goes_with(alarm: dict[str, Any], told: Sequence[dict[str, Any]], age_ms: int) -> bool:
     """Whether an alarm is no news beside what was told: of one cause, no more pressing, and soon or not yet answered.
 
-    A sensor that falls silent after many others did belongs to them even where no rule knew the cause.  What says the
-    same of the air as an alarm that stands is no news at any time: too damp, then drying too slowly.
+    A sensor that falls silent after many others did belongs to them even where no rule knew the cause.
     """
-    standing = [row for row in told if stands(row) and row["priority"] >= alarm["priority"]]
-    if not standing:
+    if not _standing(alarm, told):
         return False
-    side = _side(alarm)
-    if side and any(_side(row) == side for row in standing):
-        return True
     soon = age_ms <= COMPANY_MS
     silent = alarm["finding"]["rule"] == "silence"
     if not _cause(alarm):
@@ -78,6 +73,17 @@ def stands(row: dict[str, Any]) -> bool:
 
 def _cause(alarm: dict[str, Any]) -> str:
     return str(alarm["finding"].get("cause") or "")
+
+
+def says_the_same(alarm: dict[str, Any], told: Sequence[dict[str, Any]]) -> bool:
+    """Whether an alarm says the same of the air as one that was told and stands: too damp, then drying too slowly."""
+    side = _side(alarm)
+    return bool(side) and any(_side(row) == side for row in _standing(alarm, told))
+
+
+def _standing(alarm: dict[str, Any], told: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Of what was told, what stands and is no less pressing."""
+    return [row for row in told if stands(row) and row["priority"] >= alarm["priority"]]
 
 
 def _is_held(alarm: dict[str, Any]) -> bool:

@@ -15,7 +15,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from monitor.alarms import journal as tables
-from monitor.alarms.company import goes_with, group_of, hold_ms, stands
+from monitor.alarms.company import goes_with, group_of, hold_ms, says_the_same, stands
 from monitor.alarms.lifecycle import State
 from monitor.clock import from_ms, to_ms
 from monitor.rules.finding import Priority
@@ -27,6 +27,8 @@ TELLING = ("raised", "worse", "again", "escalated")
 DAILY_LATEST_MS = 12 * 3_600_000
 """How late [ms] the daily message is still worth sending, where the monitor did not run at its hour."""
 MINUTE_MS = 60_000
+LOOKED_BACK = 20
+"""So many messages of a cause are looked through for one that tells the same of the air."""
 
 
 @dataclass(frozen=True)
@@ -194,15 +196,15 @@ class Outbox:
             .join(tables.texts, tables.texts.c.message_id == message.id)
             .where(grouping.route == route, grouping.group_key == group_of(alarm), message.about == "raised")
             .order_by(message.id.desc())
-            .limit(1)
+            .limit(LOOKED_BACK)
         )
-        found = connection.execute(query).first()
-        told = _alarms_of(connection, [found.id]) if found is not None else []
-        others = [row for row in told if row["id"] != alarm["id"]]
-        if found is None or not goes_with(alarm, others, now_ms - found.created_ms):
-            return False
-        _link(connection, found.id, alarm["id"])
-        return True
+        for number, found in enumerate(connection.execute(query).all()):
+            others = [row for row in _alarms_of(connection, [found.id]) if row["id"] != alarm["id"]]
+            newest = number == 0 and goes_with(alarm, others, now_ms - found.created_ms)
+            if newest or says_the_same(alarm, others):
+                _link(connection, found.id, alarm["id"])
+                return True
+        return False
 
 
 def quiet_until(site: Site, route: Route, priority: int, due_ms: int) -> int:

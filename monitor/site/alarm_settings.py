@@ -85,7 +85,7 @@ class AlarmSettings(Settings):
     daily_at: ClockTime | None = None
     reminders: int = Field(3, ge=0, le=100)
     remind_min: ByPriority = ByPriority(low=None, medium=240, high=30, critical=15)
-    realarm_min: ByPriority = ByPriority(low=None, medium=2880, high=720, critical=120)
+    realarm_min: ByPriority = ByPriority(low=None, medium=10080, high=720, critical=120)
     priorities: dict[str, PriorityName] = Field(default_factory=dict)
     acknowledge: AcknowledgeLink | None = None
 

@@ -124,7 +124,10 @@ def test_what_says_the_same_of_the_air_as_what_stands_is_no_news(opened: Opened)
     nora.live(600, [air], step=60)
     nora.live(120, [air, fast], step=60)
     assert len(nora.heard) == 1
-    nora.live(10, [air, fast, replace(air, aspect="temperature-high", what="Too warm")])
+    warm = replace(air, aspect="temperature-high", what="Too warm")
+    nora.live(120, [air, fast, warm], step=60)
+    assert len(nora.heard) == 2
+    nora.live(10, [air, fast, warm, replace(air, rule="trend", aspect="humidity-low", what="Falling")])
     assert len(nora.heard) == 2
 
 
