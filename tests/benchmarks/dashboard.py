@@ -31,7 +31,7 @@ from monitor.site import Site, load
 from monitor.store.bulk import Series, write_series
 from monitor.store.numbers import ROW_TYPE
 from tests.benchmarks import Figure
-from tests.system.browser import _wait_until_healthy, chromium, page_of, ready
+from tests.system.browser import _wait_until_healthy, chromium, counts, page_of, ready
 from tests.system.parts import free_port
 
 ROOMS = int(os.environ.get("DASHBOARD_ROOMS", 20))
@@ -318,9 +318,9 @@ def _an_hour(browser: Browser, address: str, pid: int) -> list[Figure]:
         page.goto(address)
         ready(page)
         _wind(page, 20)
-        before, memory = _in_browser(page), _memory_mb(pid)
+        before, memory = counts(page), _memory_mb(pid)
         _wind(page, REFRESHES)
-        after, memory_after = _in_browser(page), _memory_mb(pid)
+        after, memory_after = counts(page), _memory_mb(pid)
         note = f"{REFRESHES} refreshes; {_load()}"
         return [
             Figure("page memory after an hour open", after["JSHeapUsedSize"] / 1e6, "MB", "after its first minutes", before["JSHeapUsedSize"] / 1e6, after["JSHeapUsedSize"] / before["JSHeapUsedSize"], "flat", note),
@@ -354,16 +354,6 @@ def _wind(page: Page, refreshes: int) -> None:
         page.wait_for_function(
             "before => window.drawn.length > before", arg=before, timeout=30_000, polling=20
         )
-
-
-def _in_browser(page: Page) -> dict[str, float]:
-    """What the browser counts of the page, after its garbage is gone."""
-    session = page.context.new_cdp_session(page)
-    session.send("HeapProfiler.collectGarbage")
-    session.send("Performance.enable")
-    found = {m["name"]: float(m["value"]) for m in session.send("Performance.getMetrics")["metrics"]}
-    session.detach()
-    return found
 
 
 def _cpu_s(pid: int) -> float:

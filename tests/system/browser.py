@@ -102,6 +102,9 @@ def _wait_until_healthy(process: subprocess.Popen[bytes], port: int, log: Any) -
     wait_for(healthy, 60, "the dashboard")
 
 
+NAMES = ("Nodes", "JSEventListeners", "JSHeapUsedSize")
+
+
 @contextmanager
 def dashboard(site_path: Path, more: dict[str, str] | None = None) -> Iterator[str]:
     """The dashboard of a site, served on a free port; its address."""
@@ -117,3 +120,19 @@ def ready(page: Page) -> None:
         "() => document.querySelector('[data-testid=\"stApp\"]')?.getAttribute('data-test-script-state') !== 'running'"
     )
     page.evaluate("() => document.fonts.ready.then(() => true)")
+
+
+def counts(page: Page) -> dict[str, float]:
+    """What the browser counts of the page once its garbage is gone: the lowest of several looks, since what it has not
+    got round to collecting only adds."""
+    session = page.context.new_cdp_session(page)
+    session.send("Performance.enable")
+    looks = []
+    for _ in range(5):
+        session.send("HeapProfiler.collectGarbage")
+        time.sleep(0.2)
+        looks.append(session.send("Performance.getMetrics")["metrics"])
+    session.detach()
+    return {
+        name: min(float(m["value"]) for look in looks for m in look if m["name"] == name) for name in NAMES
+    }
