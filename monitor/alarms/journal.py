@@ -1,8 +1,9 @@
 """The database of the alarms: an append-only journal of transitions, messages and attempts.
 
-The table ``alarms`` is a view of the journal kept for speed; `rebuilt` makes the same rows from the
-transitions alone.  Every change is one transaction that holds the database's write lock from its first read,
-so the service, the dashboard and the command line may act at once.
+The table ``alarms`` is a view of the journal kept for speed; `rebuilt` makes the same rows from the transitions
+alone.  What happened is never changed or removed: triggers refuse it (`append_only`).  Every change is one transaction
+that holds the database's write lock from its first read, so the service, the dashboard and the command line may act
+at once.
 """
 
 from __future__ import annotations
@@ -17,10 +18,11 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Engine
 
+from monitor.alarms.append_only import keep_append_only
 from monitor.errors import AlarmError
 from monitor.site import Site
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 _LOCK = 0x6D617475
 """Any number does; it names our advisory lock in a shared PostgreSQL database."""
 
@@ -221,16 +223,21 @@ class Journal:
         found = connection.execute(
             sa.select(documents.c.document).where(documents.c.name == "schema")
         ).scalar()
-        if found is None:
-            connection.execute(documents.insert().values(name="schema", document={"version": SCHEMA_VERSION}))
-        elif found["version"] > SCHEMA_VERSION:
+        version = found["version"] if found is not None else 0
+        if version > SCHEMA_VERSION:
             raise AlarmError(
-                f"the alarm journal is of version {found['version']}, this program knows {SCHEMA_VERSION}; update it"
+                f"the alarm journal is of version {version}, this program knows {SCHEMA_VERSION}; update it"
             )
-        elif found["version"] == 1:
+        if version == SCHEMA_VERSION:
+            return
+        if version == 1:
             _list_waiting(connection)
-            newer = documents.update().where(documents.c.name == "schema")
-            connection.execute(newer.values(document={"version": SCHEMA_VERSION}))
+        keep_append_only(connection)
+        newest = {"version": SCHEMA_VERSION}
+        if found is None:
+            connection.execute(documents.insert().values(name="schema", document=newest))
+        else:
+            connection.execute(documents.update().where(documents.c.name == "schema").values(document=newest))
 
 
 def _name(connection: Connection) -> str:

@@ -9,11 +9,13 @@ import sqlalchemy as sa
 
 from monitor.alarms import Alarms, alarms_document, open_alarms
 from monitor.alarms import journal as tables
+from monitor.alarms.append_only import KEPT
 from monitor.alarms.journal import rebuilt
 from monitor.alarms.lifecycle import State
 from monitor.alarms.sender import Sender
 from monitor.errors import AlarmError
 from monitor.rules.finding import Priority
+from monitor.site import Site
 from tests.alarms.samples import MINUTE, START, dry, make_alarms, make_site
 
 
@@ -148,6 +150,24 @@ def test_the_alarms_can_be_made_again_from_the_journal(alarms: Alarms) -> None:
     assert [{k: row[k] for k in sorted(row)} for row in made] == [
         {k: row[k] for k in sorted(row)} for row in kept
     ]
+
+
+@pytest.mark.parametrize("table", KEPT)
+def test_nothing_in_the_journal_can_be_changed_or_removed(
+    alarms_of_both: Alarms, site: Site, table: str
+) -> None:
+    """The database itself refuses an UPDATE and a DELETE, whoever asks: what was raised and told stays so."""
+    alarms_of_both.update([dry()], START)
+    work = alarms_of_both.plan_work("vault", "washing", START + 60 * MINUTE, "Piet", now_ms=START)
+    alarms_of_both.end_work(work, "Piet", START + MINUTE)
+    Sender(site, alarms_of_both, lambda *_: "", lambda: START).send_waiting("phone")
+    column = "alarm_id" if table == "message_alarms" else next(iter(tables.metadata.tables[table].c.keys()))
+    for statement in (f"UPDATE {table} SET {column} = {column}", f"DELETE FROM {table}"):
+        with (
+            pytest.raises(sa.exc.DBAPIError, match="only added to"),
+            alarms_of_both.journal.transaction() as connection,
+        ):
+            connection.execute(sa.text(statement))
 
 
 def test_a_route_for_pressing_alarms_is_left_alone_by_lesser_ones(tmp_path: Path) -> None:
