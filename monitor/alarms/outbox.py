@@ -16,7 +16,7 @@ from sqlalchemy.engine import Connection
 
 from monitor.alarms import journal as tables
 from monitor.alarms.company import goes_with, group_of, hold_ms, says_the_same, stands
-from monitor.alarms.lifecycle import State
+from monitor.alarms.lifecycle import QUIET, State
 from monitor.clock import from_ms, to_ms
 from monitor.rules.finding import Priority
 from monitor.site import Route, Site
@@ -73,28 +73,34 @@ class Outbox:
             _make(connection, Wanted(route.name, about, (alarm["id"],), group, due_ms, once), now_ms)
 
     def over(self, connection: Connection, alarm: dict[str, Any], number: int, now_ms: int) -> None:
-        """An alarm's condition has gone: tell those who were told, once all that their message told of is over."""
+        """An alarm's condition has gone: tell those who were told, once all that their message told of is over.
+
+        What a person has put aside, or work keeps quiet, holds up nobody's end.
+        """
         history = messages_of(connection, [alarm["id"]])
         if any(m["route"] == LOCAL_LOG and m["about"] in TELLING for m in history):
             _make(connection, self._to_log("over", alarm, number, now_ms), now_ms)
         for name in {m["route"] for m in history} - {LOCAL_LOG}:
-            route = next((r for r in self._site.routes if r.name == name), None)
             told = _open_told([m for m in history if m["route"] == name])
             family = _alarms_of(connection, [m["id"] for m in told])
-            if not told or any(stands(row) for row in family):
+            if not told or any(stands(row) and row["state"] not in QUIET for row in family):
                 continue
             for message in told:
-                if not message["composed"]:
+                if not message["composed"] and not any(map(stands, family)):
                     drop(connection, message["id"], now_ms, "over before it left")
             left = [m for m in told if m["composed"]]
             if left:
-                due_ms = now_ms + round(self._site.alarms.hold_s * 1000)
-                priority = max(row["priority"] for row in family)
-                if route is not None:
-                    due_ms = quiet_until(self._site, route, priority, due_ms)
-                once = f"over/{left[-1]['id']}/{number}/{name}"
-                ids = tuple(row["id"] for row in family)
-                _make(connection, Wanted(name, "over", ids, f"over/{left[0]['id']}", due_ms, once), now_ms)
+                over = _over_unsaid(connection, family, name)
+                group, once = f"over/{left[0]['id']}", f"over/{left[-1]['id']}/{number}/{name}"
+                due_ms = self._over_due(name, over, now_ms)
+                ids = tuple(row["id"] for row in over)
+                _make(connection, Wanted(name, "over", ids, group, due_ms, once), now_ms)
+
+    def _over_due(self, route_name: str, over: list[dict[str, Any]], now_ms: int) -> int:
+        due_ms = now_ms + round(self._site.alarms.hold_s * 1000)
+        route = next((r for r in self._site.routes if r.name == route_name), None)
+        priority = max(row["priority"] for row in over)
+        return due_ms if route is None else quiet_until(self._site, route, priority, due_ms)
 
     def due(self, connection: Connection, now_ms: int) -> list[Wanted]:
         """The reminders, escalations and daily messages that the clock asks for now."""
@@ -261,6 +267,17 @@ def _open_told(history: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """What told of an alarm since it was last said to be over."""
     last_over = max((m["id"] for m in history if m["about"] == "over"), default=0)
     return [m for m in history if m["about"] in TELLING and m["id"] > last_over]
+
+
+def _over_unsaid(connection: Connection, family: list[dict[str, Any]], route: str) -> list[dict[str, Any]]:
+    """Of alarms told together, those that are over and of which a route was not told so."""
+    history = messages_of(connection, [row["id"] for row in family])
+    return [
+        row
+        for row in family
+        if not stands(row)
+        and _open_told([m for m in history if m["alarm_id"] == row["id"] and m["route"] == route])
+    ]
 
 
 def _unsaid_over(connection: Connection, history: list[dict[str, Any]], now_ms: int) -> bool:

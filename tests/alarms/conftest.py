@@ -11,6 +11,7 @@ import pytest
 from monitor.alarms import Alarms
 from monitor.alarms.journal import Journal
 from monitor.site import Site
+from tests.alarms.people import Opened, opener
 from tests.alarms.samples import make_site
 from tests.wheels.postgres import fresh_database, server
 
@@ -37,3 +38,22 @@ def alarms_of_both(request: pytest.FixtureRequest, site: Site, tmp_path: Path) -
     alarms = Alarms(journal, site)
     yield alarms
     alarms.close()
+
+
+@pytest.fixture
+def opened(site: Site, phones: None) -> Opened:
+    """Opens alarms with settings of one's own, and somebody who carries their phone."""
+    return opener(Journal("sqlite://"), site)
+
+
+@pytest.fixture
+def opened_on_both(alarms_of_both: Alarms, site: Site, phones: None) -> Opened:
+    """The same on each kind of database."""
+    return opener(alarms_of_both.journal, site)
+
+
+@pytest.fixture
+def phones(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two phones that have an address."""
+    for name in ("PHONE", "SECOND"):
+        monkeypatch.setenv(f"MATURING_ROUTE_{name}", f"json://{name.lower()}.invalid")

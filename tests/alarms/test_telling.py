@@ -1,89 +1,24 @@
-"""Who is told what and when: grouping, reminders, escalation, quiet hours, planned work, the daily message."""
+"""Who is told what and when: grouping, reminders, escalation, quiet hours, the daily message."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from monitor.alarms import Alarms
-from monitor.alarms.channels import Key, Recipient
-from monitor.alarms.journal import Journal
 from monitor.alarms.lifecycle import State
-from monitor.alarms.sender import Sender
-from monitor.alarms.words import Words
 from monitor.clock import parse_rfc3339, to_ms
 from monitor.errors import AlarmError
-from monitor.rules.finding import Finding, Priority
-from monitor.site import AlarmSettings, PlannedWork, QuietHours, Route, Site
+from monitor.rules.finding import Priority
+from monitor.site import QuietHours, Route, Site
 from monitor.site.alarm_settings import ByPriority
+from tests.alarms.people import Opened, Person, with_settings
 from tests.alarms.samples import MINUTE, START, dry
 
 HOUR = 60 * MINUTE
-
-
-class Person:
-    """One who carries a phone: every line that reached it."""
-
-    def __init__(self, site: Site, alarms: Alarms, name: str = "phone") -> None:
-        self.alarms, self.name, self.now = alarms, name, START
-        self.words: list[Words] = []
-        self._sender = Sender(site, alarms, self._take, lambda: self.now)
-
-    def _take(self, recipient: Recipient, words: Words, key: Key, form: str) -> str:
-        self.words.append(words)
-        return ""
-
-    @property
-    def heard(self) -> list[str]:
-        return [words.title for words in self.words]
-
-    def live(self, minutes: int, findings: list[Finding], step: int = 1) -> None:
-        """Minutes pass while findings hold."""
-        for _ in range(0, minutes, step):
-            self.alarms.update(findings, self.now)
-            self._sender.send_waiting(self.name)
-            self.now += step * MINUTE
-
-
-@pytest.fixture(autouse=True)
-def addresses(monkeypatch: pytest.MonkeyPatch) -> None:
-    for name in ("PHONE", "SECOND"):
-        monkeypatch.setenv(f"MATURING_ROUTE_{name}", f"json://{name.lower()}.invalid")
-
-
-def with_settings(site: Site, **given: Any) -> Site:
-    routes = given.pop("routes", site.routes)
-    works = given.pop("planned_work", ())
-    settings = {"remind_min": ByPriority(), "realarm_min": ByPriority(), **given}
-    changed = {"routes": routes, "planned_work": works, "alarms": AlarmSettings(**settings)}
-    return site.model_copy(update=changed).at(site.path)
-
-
-Opened = Callable[..., tuple[Alarms, Person]]
-
-
-def opener(journal: Journal, site: Site) -> Opened:
-    def open_with(**given: Any) -> tuple[Alarms, Person]:
-        changed = with_settings(site, **given)
-        alarms = Alarms(journal, changed)
-        return alarms, Person(changed, alarms)
-
-    return open_with
-
-
-@pytest.fixture
-def opened(site: Site) -> Opened:
-    """Opens alarms with settings of one's own, and somebody who carries their phone."""
-    return opener(Journal("sqlite://"), site)
-
-
-@pytest.fixture
-def opened_on_both(alarms_of_both: Alarms, site: Site) -> Opened:
-    return opener(alarms_of_both.journal, site)
+pytestmark = pytest.mark.usefixtures("phones")
 
 
 def test_two_findings_of_one_room_and_moment_are_one_message(opened_on_both: Opened) -> None:
@@ -249,79 +184,6 @@ def test_acknowledged_and_forgotten_it_alarms_again(opened: Opened) -> None:
     assert nora.heard == ["Needs you: North vault", "Still: North vault"]
 
 
-def test_washing_keeps_the_air_quiet_and_what_stands_after_alarms(opened_on_both: Opened) -> None:
-    """During washing the air makes no message, a silent sensor does; at its end what still stands alarms."""
-    alarms, nora = opened_on_both()
-    alarms.plan_work("vault", "washing", START + 60 * MINUTE, "Piet", now_ms=START)
-    silent = replace(dry(), rule="silence", aspect="", sensor="nv-1", what="Sensor nv-1 silent")
-    nora.live(30, [dry(), silent])
-    assert [a.state for a in alarms.standing()] == [State.SUPPRESSED, State.UNACKNOWLEDGED]
-    assert len(nora.heard) == 1
-    assert "nv-1" in nora.words[0].text
-    nora.live(29, [dry()])
-    assert nora.heard == ["Needs you: North vault", "Over: North vault"]
-    nora.live(5, [dry()])
-    assert nora.heard[2:] == ["Needs you: North vault"]
-    assert "Humidity 74.2 %" in nora.words[2].text
-
-
-def test_work_that_is_over_early_is_over(opened_on_both: Opened) -> None:
-    """Ended by hand, washing keeps nothing quiet any more; it cannot be ended twice."""
-    alarms, nora = opened_on_both()
-    work = alarms.plan_work("vault", "washing", START + 60 * MINUTE, "Piet", now_ms=START)
-    nora.live(10, [dry()])
-    alarms.end_work(work, "Piet", nora.now)
-    nora.live(5, [dry()])
-    assert nora.heard == ["Needs you: North vault"]
-    with pytest.raises(AlarmError, match="over by now"):
-        alarms.end_work(work, "Piet", nora.now)
-
-
-def test_nothing_critical_is_kept_quiet_by_work(opened: Opened) -> None:
-    """Gas and frost alarm through a washing day."""
-    alarms, nora = opened()
-    alarms.plan_work("vault", "washing", START + 60 * MINUTE, "Piet", now_ms=START)
-    nora.live(5, [dry(Priority.CRITICAL, aspect="freezing"), dry(rule="gases", aspect="carbon_dioxide")])
-    assert sorted(a.state for a in alarms.standing()) == [State.UNACKNOWLEDGED] * 2
-
-
-@pytest.mark.parametrize(
-    ("room", "kind", "minutes", "words"),
-    [
-        ("nowhere", "washing", 60, "no room 'nowhere'; there are: vault"),
-        ("vault", "party", 60, "one of washing"),
-        ("vault", "washing", -5, "in time to come"),
-        ("vault", "washing", 60 * 24 * 20, "two weeks"),
-    ],
-)
-def test_work_that_cannot_be_is_refused(
-    opened: Opened, room: str, kind: str, minutes: int, words: str
-) -> None:
-    """An unknown room or kind, an end in the past, and work without end are refused in words."""
-    alarms, _ = opened()
-    with pytest.raises(AlarmError, match=words):
-        alarms.plan_work(room, kind, START + minutes * MINUTE, "Piet", now_ms=START)
-
-
-@pytest.mark.parametrize(
-    ("night", "from_at", "until_at"),
-    [
-        ("2026-03-29", "2026-03-28T23:30:00Z", "2026-03-29T02:00:00Z"),
-        ("2026-10-25", "2026-10-24T22:30:00Z", "2026-10-25T03:00:00Z"),
-        ("2026-06-07", "2026-06-06T22:30:00Z", "2026-06-07T02:00:00Z"),
-    ],
-)
-def test_work_of_the_site_file_keeps_local_time(
-    opened: Opened, night: str, from_at: str, until_at: str
-) -> None:
-    """Saturday 23:30 to 03:00 in Dublin is that by the clock on the wall, in the nights the clock is set too."""
-    rule = PlannedWork(room="vault", kind="defrost", days=("sat",), begin="23:30", end="03:00")  # type: ignore[arg-type]
-    alarms, _ = opened(planned_work=(rule,))
-    noon = to_ms(parse_rfc3339(f"{night}T12:00:00Z"))
-    (work,) = alarms.works(noon - 24 * HOUR, noon)
-    assert (work.from_ms, work.until_ms) == tuple(to_ms(parse_rfc3339(t)) for t in (from_at, until_at))
-
-
 def test_the_daily_message_comes_once_a_day_in_local_time(opened: Opened) -> None:
     """At 07:30 by the wall, in winter and in summer time, whether or not anything stands."""
     alarms, nora = opened(daily_at="07:30")
@@ -442,3 +304,19 @@ def test_a_journal_of_version_one_is_brought_up_to_date(tmp_path: Path, site: Si
     nora = Person(site, open_alarms(site))
     nora.live(1, [dry()])
     assert nora.heard == ["Needs you: North vault"]
+
+
+def test_what_is_put_aside_holds_up_nobodys_end(opened_on_both: Opened) -> None:
+    """Dry and warm told together, dry shelved for the fitter: once it is cool again that is told, of the warmth alone."""
+    alarms, nora = opened_on_both()
+    warm = dry(aspect="temperature-high", what="Too warm")
+    nora.live(5, [dry(), warm])
+    alarms.shelve(1, "Nora", nora.now + 8 * HOUR, now_ms=nora.now)
+    nora.live(10, [dry()])
+    assert nora.heard == ["Needs you: North vault", "Over: North vault"]
+    assert "Over: Too warm" in nora.words[1].text
+    nora.live(5, [])
+    alarms.unshelve(1, "Nora", now_ms=nora.now)
+    nora.live(5, [])
+    assert nora.heard[2:] == ["Over: North vault"]
+    assert "Over: Humidity 74.2 %" in nora.words[2].text
