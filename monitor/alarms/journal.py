@@ -294,6 +294,10 @@ def rebuilt(connection: Connection) -> list[dict[str, Any]]:
     return [rows[number] for number in sorted(rows)]
 
 
+BEGINS_AGAIN = ("raise", "unshelve", "release", "return to service")
+"""Events after which an alarm is as pressing as its condition is now."""
+
+
 def changes_of(step: dict[str, Any], row: dict[str, Any]) -> dict[str, Any]:
     """What a transition changes in its alarm's row (all columns for the first one)."""
     time_ms, event = step["time_ms"], step["event"]
@@ -303,7 +307,13 @@ def changes_of(step: dict[str, Any], row: dict[str, Any]) -> dict[str, Any]:
         changes |= {"raised_ms": time_ms, "latching": step["latching"], "until_ms": None}
     if step["finding"] is not None:
         finding = step["finding"]
-        changes |= {"finding": finding, "priority": finding["priority"], "since_ms": finding["since_ms"]}
+        # What was pressing once stays so until it is over: one that wavers about a limit is told once, not each time.
+        least = row["priority"] if "key" in row and event not in BEGINS_AGAIN else finding["priority"]
+        changes |= {
+            "finding": finding,
+            "priority": max(least, finding["priority"]),
+            "since_ms": finding["since_ms"],
+        }
         changes["key"] = finding["key"]
     if event == "acknowledge":
         changes |= {"acknowledged_ms": time_ms, "acknowledged_by": step["person"]}

@@ -50,27 +50,37 @@ class Outbox:
         self._site = site
 
     def raised(
-        self, connection: Connection, alarm: dict[str, Any], about: str, number: int, moments: tuple[int, int]
+        self,
+        connection: Connection,
+        alarm: dict[str, Any],
+        about: str,
+        number: int,
+        moments: tuple[int, int],
+        worse: bool = False,
     ) -> None:
         """An alarm stands anew (``raised``, ``again`` or ``worse``), by transition ``number``.
 
-        ``moments`` are now, and the earliest time that a message may leave [ms].
+        ``moments`` are now, and the earliest time that a message may leave [ms]; ``worse`` says that it is more pressing
+        than it was.
         """
         now_ms, earliest_ms = moments
         _make(connection, self._to_log(about, alarm, number, now_ms), now_ms)
-        group = group_of(alarm)
+        group, told_as = group_of(alarm), about
         for route in self._routes_for(alarm):
             if route.after_min > 0:
                 continue
-            history = [m for m in messages_of(connection, [alarm["id"]]) if m["route"] == route.name]
-            if about == "raised" and _unsaid_over(connection, history, now_ms):
-                continue
-            if about == "raised" and self._join_told(connection, alarm, route.name, now_ms):
-                continue
+            if about == "raised":
+                history = [m for m in messages_of(connection, [alarm["id"]]) if m["route"] == route.name]
+                unsaid = _unsaid_over(connection, history, now_ms)
+                if unsaid and not worse:
+                    continue
+                told_as = "worse" if unsaid else "raised"
+                if not unsaid and self._join_told(connection, alarm, route.name, now_ms):
+                    continue
             held_ms = earliest_ms + hold_ms(self._site, alarm)
             due_ms = quiet_until(self._site, route, alarm["priority"], max(now_ms, held_ms))
-            once = f"{about}/{alarm['id']}/{number}/{route.name}"
-            _make(connection, Wanted(route.name, about, (alarm["id"],), group, due_ms, once), now_ms)
+            once = f"{told_as}/{alarm['id']}/{number}/{route.name}"
+            _make(connection, Wanted(route.name, told_as, (alarm["id"],), group, due_ms, once), now_ms)
 
     def over(self, connection: Connection, alarm: dict[str, Any], number: int, now_ms: int) -> None:
         """An alarm's condition has gone: tell those who were told, once all that their message told of is over.
@@ -115,9 +125,10 @@ class Outbox:
             history, entered = messages_of(connection, ids), _entered_unacknowledged(connection, ids)
             for row in rows:
                 own = [m for m in history if m["alarm_id"] == row["id"]]
+                asked_ms = _asked_since(self._site, own, entered[row["id"]][1])
                 for route in self._routes_for(row):
                     on_route = [m for m in own if m["route"] == route.name]
-                    for message in self._later(row, route, on_route, entered[row["id"]], now_ms):
+                    for message in self._later(row, route, on_route, entered[row["id"]], asked_ms, now_ms):
                         wanted.append(self._with_company(message, route, rows, history))
         return _new(connection, wanted)
 
@@ -132,12 +143,13 @@ class Outbox:
         route: Route,
         history: list[dict[str, Any]],
         entered: tuple[int, int],
+        asked_ms: int,
         now_ms: int,
     ) -> Iterator[Wanted]:
         if any(m["waiting"] and not m["composed"] for m in history):
             return
         number, since_ms = entered
-        if route.after_min > 0 and now_ms - since_ms >= route.after_min * MINUTE_MS:
+        if route.after_min > 0 and now_ms - asked_ms >= route.after_min * MINUTE_MS:
             once = f"escalated/{row['id']}/{number}/{route.name}"
             if not any(m["about"] == "escalated" and m["created_ms"] >= since_ms for m in history):
                 yield self._wanted(row, route, "escalated", once, now_ms)
@@ -147,7 +159,7 @@ class Outbox:
         if not told or wait_min is None:
             return
         reminders = [m for m in history if m["about"] == "reminder" and m["id"] > told[-1]["id"]]
-        last_ms = max(m["created_ms"] for m in (told[-1], *reminders))
+        last_ms = max(max(m["created_ms"], m["due_ms"]) for m in (told[-1], *reminders))
         if len(reminders) < self._site.alarms.reminders and now_ms - last_ms >= wait_min * MINUTE_MS:
             once = f"reminder/{row['id']}/{told[-1]['id']}/{len(reminders) + 1}/{route.name}"
             yield self._wanted(row, route, "reminder", once, now_ms)
@@ -297,6 +309,16 @@ def _alarms_of(connection: Connection, message_ids: Sequence[int]) -> list[dict[
     )
     query = sa.select(tables.alarms).where(tables.alarms.c.id.in_(linked)).order_by(tables.alarms.c.id)
     return [dict(row) for row in connection.execute(query).mappings()]
+
+
+def _asked_since(site: Site, history: list[dict[str, Any]], since_ms: int) -> int:
+    """When somebody was first to be told [ms] of an alarm that is unacknowledged since a time.
+
+    While it waits for the end of their quiet hours nobody is late with an answer.
+    """
+    first = {route.name for route in site.routes if route.after_min == 0}
+    due = [m["due_ms"] for m in history if m["route"] in first and m["about"] in TELLING]
+    return min((ms for ms in due if ms >= since_ms), default=since_ms)
 
 
 def _entered_unacknowledged(connection: Connection, ids: Sequence[int]) -> dict[int, tuple[int, int]]:

@@ -68,6 +68,8 @@ def _of_standing(
     if finding is None and active:
         gone = bool(row["finding"]["room"]) and row["finding"]["room"] not in site.room_by_id
         return Step(row, Event.RETURN, note="its room is no longer in the site file" if gone else None)
+    if state is State.SHELVED and finding is not None and work is None and _became_critical(row, finding):
+        return Step(row, Event.UNSHELVE, finding, note="it became critical")
     if finding is not None and not active and (work is None or state in QUIET):
         return Step(row, Event.RAISE, finding)
     if state is State.SUPPRESSED and work is None:
@@ -81,6 +83,11 @@ def _of_standing(
     if state is State.ACKNOWLEDGED and (finding.priority > row["priority"] or _realarms(site, row, now_ms)):
         return Step(row, Event.REALARM, finding)
     return Step(row, Event.CHANGED, finding) if _worth_writing(row, finding, now_ms) else None
+
+
+def _became_critical(row: dict[str, Any], finding: Finding) -> bool:
+    """What a person put aside was less than this."""
+    return bool(finding.priority >= Priority.CRITICAL > row["priority"])
 
 
 def _realarms(site: Site, row: dict[str, Any], now_ms: int) -> bool:
@@ -109,7 +116,8 @@ def take(connection: Connection, site: Site, step: Step, moments: tuple[int, int
     """
     now_ms, row, event = moments[0], step.row, step.event
     before = State(row["state"]) if row else State.NORMAL
-    active = event is not Event.RETURN and (row is None or event is Event.RAISE or bool(row["active"]))
+    holds = row is None or event is Event.RAISE or step.finding is not None or bool(row["active"])
+    active = event is not Event.RETURN and holds
     latching = bool(row["latching"]) if row else _latches(site, step.finding)
     acknowledged = bool(row and row["acknowledged_ms"] is not None)
     after = next_state(before, event, active=active, latching=latching, acknowledged=acknowledged)
@@ -137,13 +145,13 @@ def take(connection: Connection, site: Site, step: Step, moments: tuple[int, int
     if about == "over":
         Outbox(site).over(connection, alarm, number, now_ms)
     elif about:
-        Outbox(site).raised(connection, alarm, about, number, moments)
+        Outbox(site).raised(connection, alarm, about, number, moments, _is_worse(step))
     return int(alarm["id"])
 
 
 def _about(step: Step, before: State, after: State) -> str:
     """What a step tells people: nothing, or what its message is about."""
-    worse = bool(step.row and step.finding and step.finding.priority > step.row["priority"])
+    worse = _is_worse(step)
     if after is State.UNACKNOWLEDGED:
         if step.event in _COMES_BACK:
             return "raised"
@@ -153,6 +161,10 @@ def _about(step: Step, before: State, after: State) -> str:
         return "worse"
     ended = after in (State.NORMAL, State.RETURNED, State.LATCHED)
     return "over" if ended and step.event in _ENDS and before is not State.NORMAL else ""
+
+
+def _is_worse(step: Step) -> bool:
+    return bool(step.row and step.finding and step.finding.priority > step.row["priority"])
 
 
 def _latches(site: Site, finding: Finding | None) -> bool:
