@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from monitor.alarms.lifecycle import State
+from monitor.alarms.lifecycle import QUIET, State
 from monitor.rules.finding import Priority
 from monitor.site import Site
 
@@ -82,8 +82,9 @@ def says_the_same(alarm: dict[str, Any], told: Sequence[dict[str, Any]]) -> bool
 
 
 def _standing(alarm: dict[str, Any], told: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Of what was told, what stands and is no less pressing."""
-    return [row for row in told if stands(row) and row["priority"] >= alarm["priority"]]
+    """Of what was told, what stands, is no less pressing, and is not put aside: who put one aside did not answer another."""
+    live = (row for row in told if stands(row) and row["state"] not in QUIET)
+    return [row for row in live if row["priority"] >= alarm["priority"]]
 
 
 def _is_held(alarm: dict[str, Any]) -> bool:

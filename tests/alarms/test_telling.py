@@ -320,3 +320,15 @@ def test_what_is_put_aside_holds_up_nobodys_end(opened_on_both: Opened) -> None:
     nora.live(5, [])
     assert nora.heard[2:] == ["Over: North vault"]
     assert "Over: Humidity 74.2 %" in nora.words[2].text
+
+
+def test_what_is_put_aside_swallows_nothing_of_its_cause(opened: Opened) -> None:
+    """Warm, shelved, then dry by the same cause: dry is told each time that it comes, and each time that it is over."""
+    alarms, nora = opened()
+    warm = dry(aspect="temperature-high", what="Too warm", cause="air:vault")
+    nora.live(5, [warm])
+    alarms.shelve(1, "Nora", nora.now + 8 * HOUR, now_ms=nora.now)
+    for _ in range(2):
+        nora.live(10, [warm, dry(cause="air:vault")])
+        nora.live(10, [warm])
+    assert nora.heard[1:] == ["Needs you: North vault", "Over: North vault"] * 2
