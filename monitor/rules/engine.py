@@ -94,6 +94,7 @@ class Engine:
                 continue
             try:
                 rule.restore(saved["state"])
+                self._found[rule.name, rule.room.id] = rule.findings()
             except (KeyError, TypeError, ValueError, AttributeError):
                 logger.warning("the saved state of rule %s cannot be read; it starts afresh", rule.name)
                 rule.reset()

@@ -146,7 +146,8 @@ class TestEveryRule:
 
 
 def test_what_a_failing_rule_last_found_stands_on(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A band alarm does not end because its rule breaks: the last finding stands beside the one about the monitor."""
+    """A band alarm does not end because its rule breaks: the last finding stands beside the one about the monitor, through a
+    restart too."""
     engine = Engine(SITE)
     for minute in (0, 10, 20):
         before = engine.update(moment(SITE, minute, record(minute, 10.5, 60.0)))
@@ -155,6 +156,10 @@ def test_what_a_failing_rule_last_found_stands_on(monkeypatch: pytest.MonkeyPatc
     after = engine.update(moment(SITE, 30, record(30, 10.5, 60.0)))
     assert {f.key for f in before} <= {f.key for f in after}
     assert "monitor" in {f.rule for f in after}
+    again = Engine(SITE)
+    again.restore(json.loads(json.dumps(engine.state())))
+    monkeypatch.setattr(again.rules["band", "vault"], "update", lambda _: 1 / 0)
+    assert {f.key for f in before} <= {f.key for f in again.update(moment(SITE, 40, record(40, 10.5, 60.0)))}
 
 
 def test_a_rule_that_fails_is_told_and_the_others_go_on(monkeypatch: pytest.MonkeyPatch) -> None:
