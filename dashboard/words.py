@@ -47,7 +47,7 @@ OF_DOCUMENTS = (
     "high", "medium", "low", "critical", "drying", "mould", "warmth", "mites", "wetness", "humidity", "temperature",
     "make", "move", "inspection", "ironing", "grading", "weighing", "work", "undo", "remark", "sale", "loss", "promise",
     "{days} days too warm", "{days} days too cold", "{days} days too damp", "{days} days too dry",
-    "broker", "store", "disk", "clock", "channel", "spool", "sealed", "not sealed", "where", "from", "days", "outside its band", "as now", "as the style wants", "as set",
+    "broker", "store", "disk", "clock", "channel", "spool", "judge", "sealed", "not sealed", "where", "from", "days", "outside its band", "as now", "as the style wants", "as set",
     "raise", "return", "acknowledge", "reset", "re-alarm", "shelve", "unshelve", "suppress", "release",
     "shown", "not shown", "not enough wheels yet", "take out of service", "return to service", "changed", "note",
 )  # fmt: skip

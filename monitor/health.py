@@ -38,7 +38,7 @@ RESERVE_BYTES = 4 * MEGABYTE
 class PartsHealth:
     """The monitor's own parts as the rules see them: whether each does its work, and since when.
 
-    Parts are ``broker``, ``store``, ``spool`` (where there is one), ``disk``, ``clock`` and ``channel``.
+    Parts are ``broker``, ``store``, ``spool`` (where there is one), ``disk``, ``clock``, ``channel`` and ``judge``.
     """
 
     def __init__(self, site: Site) -> None:
@@ -62,6 +62,9 @@ class PartsHealth:
         channel = parts.get("channel")
         if channel is not None:
             self._note("channel", not channel["trouble"], channel["trouble"] or "sending")
+        judge = parts.get("judge")
+        if judge is not None:
+            self._note("judge", not judge["trouble"], judge["trouble"] or "judging")
         disk = parts["disk"] = disk_state(self._site)
         self._note(
             "disk", disk["enough"], f"{disk['free_bytes'] / 1e6:,.0f} MB left in {self._site.data_folder}"

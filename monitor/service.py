@@ -25,6 +25,7 @@ from monitor.records import Reading
 from monitor.rules.engine import Engine
 from monitor.rules.finding import Finding
 from monitor.rules.moment import Moment
+from monitor.rules.own_parts import part_findings
 from monitor.site import Site
 from monitor.store import open_store
 from monitor.store.carrier import Carrier
@@ -81,6 +82,7 @@ class Judge:
         self._arrived, self._times, self._times_trouble = Arrivals(site), TimesWatch(), ""
         self._last_said: list[Finding] | None = None
         self._kept_keys: set[str] | None = None
+        self._findings: list[Finding] | None = None
 
     def tick(self, parts: dict[str, Any]) -> None:
         """Bring everything up to date with what the store and the ledger hold now."""
@@ -107,7 +109,7 @@ class Judge:
             rinds=self._twins.rinds,
             sensors=self._sensor_states,
         )
-        findings = self._engine.update(moment)
+        findings = self._findings = self._engine.update(moment)
         self._keep_rules(findings, clock)
         self._alarms.update(findings, moment_ms)
         # When a finding was last seen changes with every tick and is no reason to write to the disk again.
@@ -116,6 +118,14 @@ class Judge:
             self._store.put_document("findings", [asdict(f) for f in findings])
             self._last_said = said
         self._twins.tick(moment_ms)
+
+    def tick_failed(self, parts: dict[str, Any]) -> None:
+        """Where the air cannot be judged, raise what the monitor's own parts say; what was found before stands on."""
+        moment_ms, found = now_ms(), self._findings
+        if found is None:
+            found = [alarm.finding for alarm in self._alarms.standing() if alarm.active]
+        stands_on = [f for f in found if not f.aspect.startswith(("part-", "route-"))]
+        self._alarms.update([*part_findings(parts, moment_ms), *stands_on], moment_ms)
 
     def told(self) -> dict[str, Any]:
         """What the last tick learned of the monitor's own parts: the routes of messages, and the clock."""
@@ -188,6 +198,20 @@ class Arrivals:
         )
         value = line(value) if line is not None and value is not None else value
         return Reading(held.sensor, held.quantity, held.last_ms, value, held.last_flag, held.last_reason)
+
+
+def _complain(error: Exception) -> None:
+    if isinstance(error, StoreAway):
+        logger.warning("the store is away (%s); trying again", error)
+    else:
+        logger.error("a tick failed; trying again", exc_info=error)
+
+
+def _tell_of_failure(judge: Judge, states: dict[str, Any]) -> None:
+    try:
+        judge.tick_failed(states)
+    except Exception:
+        logger.exception("the alarms cannot be kept either; trying again")
 
 
 def _last_seen(series: Iterable[SeriesSummary]) -> dict[str, int]:
@@ -272,6 +296,8 @@ class Service:
         self, store: Any, subscriber: Subscriber | None, judge: Judge | None, carrier: Carrier | None
     ) -> None:
         beat_due, failures, health = 0.0, 0, PartsHealth(self._site)
+        states: dict[str, Any] = {}
+        trouble = ""
         reserve = Reserve(self._site.data_folder)
         while not self._stop.is_set():
             begun = time.monotonic()
@@ -279,7 +305,7 @@ class Service:
             if carrier is not None:
                 parts["spool"] = {"waiting": carrier.waiting, "trouble": carrier.trouble}
             if judge is not None:
-                parts |= judge.told()
+                parts |= {**judge.told(), "judge": {"trouble": trouble}}
             try:
                 states = health.update(parts)
                 if judge is not None:
@@ -289,14 +315,14 @@ class Service:
                     self._beat(store, subscriber, parts, states)
                     upkeep(self._site.store, store)
                     reserve.keep()
-                failures = 0
-            except StoreAway as error:
-                failures += 1
-                reserve.give_up()
-                logger.warning("the store is away (%s); trying again", error)
-            except Exception:
-                failures += 1
-                logger.exception("a tick failed; trying again")
+                failures, trouble = 0, ""
+            except Exception as error:
+                failures, trouble = failures + 1, str(error) or type(error).__name__
+                _complain(error)
+                if isinstance(error, StoreAway):
+                    reserve.give_up()
+                if judge is not None:
+                    _tell_of_failure(judge, states)
             # A long tick is followed by a short rest, so that what happened meanwhile is not kept waiting.
             rest_s = max(REST_S, TICK_S - (time.monotonic() - begun))
             self._stop.wait(TICK_S * min(2**failures, 64) if failures else rest_s)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import threading
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -11,8 +12,10 @@ import pytest
 
 from monitor.alarms import open_alarms
 from monitor.clock import from_ms, now_ms
+from monitor.errors import StoreAway
 from monitor.health import BEAT
 from monitor.records import Reading
+from monitor.rules.own_parts import WORDS
 from monitor.service import Judge, Service
 from monitor.site import Site, check_text
 from monitor.store import open_store
@@ -75,3 +78,55 @@ def test_a_store_that_is_away_at_the_start_is_waited_for(
     service.stop()
     running.join(20)
     store.close()
+
+
+def test_an_air_alarm_is_raised_though_the_store_takes_nothing(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The disk is full just as the air dries: that the monitor cannot judge is raised, and so is the dry air."""
+    ledger = open_ledger(site)
+    made = from_ms(now_ms()) - timedelta(days=100)
+    ledger.add_make("HF", "clothed", made, ["HF-1", "HF-2"], author="Nora", room="vault", place="low-rack")
+    ledger.close()
+    judge = Judge(site)
+    let_breathe(site, 84.0, ago_ms=1_500_000)
+    judge.tick({})
+    let_breathe(site, 60.0, ago_ms=0)
+
+    def full(*_: object) -> None:
+        raise StoreAway("the disk is full")
+
+    monkeypatch.setattr(judge._store, "put_document", full)
+    with pytest.raises(StoreAway):
+        judge.tick({})
+    ill = {"judge": {"ok": False, "since_ms": now_ms() - 120_000, "detail": "the disk is full"}}
+    judge.tick_failed(ill)
+    alarms = open_alarms(site)
+    assert {"band", "monitor"} <= {a.finding.rule for a in alarms.standing() if a.active}
+    again = Judge(site)
+    again.tick_failed(ill)
+    assert {"band", "monitor"} <= {a.finding.rule for a in alarms.standing() if a.active}
+    monkeypatch.undo()
+    judge.tick({})
+    assert {a.finding.rule: a.active for a in alarms.standing() if a.finding.rule in ("band", "monitor")} == {
+        "band": True,
+        "monitor": False,
+    }
+
+
+def test_a_service_that_cannot_judge_says_so(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each look at the air fails: the service goes on, and an alarm says that nobody watches the air, and why."""
+    monkeypatch.setitem(WORDS, "judge", replace(WORDS["judge"], after_ms=0))
+
+    def fails(*_: object) -> None:
+        raise ValueError("no such column")
+
+    monkeypatch.setattr(Judge, "tick", fails)
+    service = Service(site, ["judge"])
+    running = threading.Thread(target=service.run)
+    running.start()
+    alarms = open_alarms(site)
+    wait_for(lambda: alarms.standing(), 60, "an alarm")
+    service.stop()
+    running.join(20)
+    assert alarms.standing()[0].finding.what == "The monitor cannot judge the air (no such column)"

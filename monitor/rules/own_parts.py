@@ -37,6 +37,13 @@ WORDS: dict[str, Words] = {
         Priority.CRITICAL,
         MINUTE_MS // 2,
     ),
+    "judge": Words(
+        "The monitor cannot judge the air",
+        "readings are kept as they come, but nobody watches the air",
+        "Read the monitor's log; is the disk full or broken? See: maturing-room verify SITE.toml",
+        Priority.CRITICAL,
+        MINUTE_MS,
+    ),
     "spool": Words(
         "InfluxDB does not take readings",
         "they are kept on this machine and carried over later",
