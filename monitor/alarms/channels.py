@@ -19,7 +19,8 @@ from monitor.alarms.words import LONGEST_LINE, Words
 from monitor.errors import AlarmError
 from monitor.site import Route
 
-TIMEOUT_S = 10
+TIMEOUT_S, LONGEST_S = 10, 60.0
+"""How long [s] a channel may be silent, and may take in all."""
 SHORT_CHANNEL = 2 * LONGEST_LINE
 """A channel that takes no more characters than this gets the one-line form."""
 
@@ -111,17 +112,37 @@ def _is_mail(channel: Any) -> bool:
 
 
 def deliver(recipient: Recipient, words: Words, key: Key, form: str = "auto") -> str:
-    """Send to one recipient; why it failed, or nothing.  Never raises for a delivery that fails."""
-    import apprise
+    """Send to one recipient; why it failed, or nothing.  Never raises, and never takes longer than `LONGEST_S`.
 
+    What answers a byte at a time is left to itself after that; where it takes the message after all, its key is the same.
+    """
+    said: list[str] = []
+    thread = threading.Thread(
+        target=lambda: said.append(_delivered(recipient, words, key, form)), daemon=True
+    )
+    thread.start()
+    thread.join(LONGEST_S)
+    return said[0] if said else f"the channel did not finish within {LONGEST_S:g} s"
+
+
+def _delivered(recipient: Recipient, words: Words, key: Key, form: str) -> str:
     try:
         channel = opened(recipient.address)
+        if recipient.target is not None:
+            channel.targets = [channel.targets[recipient.target]]
+        if _is_mail(channel):
+            return send_mail(channel, words, key.message, key.thread, form, TIMEOUT_S)
+        return _notified(channel, recipient.address, words, key, form)
     except AlarmError as error:
         return str(error)
-    if recipient.target is not None:
-        channel.targets = [channel.targets[recipient.target]]
-    if _is_mail(channel):
-        return send_mail(channel, words, key.message, key.thread, form, TIMEOUT_S)
+    except Exception as error:
+        # Channels are many and by many hands; what one raises may hold its address.
+        return f"the channel broke down ({type(error).__name__})"
+
+
+def _notified(channel: Any, address: str, words: Words, key: Key, form: str) -> str:
+    import apprise
+
     if isinstance(getattr(channel, "headers", None), dict):
         channel.headers["Idempotency-Key"] = key.message
     short = form == "line" or (form == "auto" and channel.body_maxlen <= SHORT_CHANNEL)
@@ -132,7 +153,7 @@ def deliver(recipient: Recipient, words: Words, key: Key, form: str = "auto") ->
         taken = channel.notify(
             title="" if short else words.title, body=body, body_format=format_, notify_type="info"
         )
-    return "" if taken else said.reason(recipient.address)
+    return "" if taken else said.reason(address)
 
 
 def key_of(journal: str, message_id: int, recipient: Recipient, thread: str) -> Key:

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.exc import SQLAlchemyError
 
 from monitor.alarms import attempts
 from monitor.alarms import journal as tables
@@ -22,14 +21,14 @@ from monitor.alarms.outbox import LOCAL_LOG
 from monitor.alarms.tokens import link_of
 from monitor.alarms.words import Words, with_link
 from monitor.clock import from_ms, now_ms, rfc3339
-from monitor.errors import AlarmError, MonitorError
+from monitor.errors import AlarmError
 from monitor.site import Route, Site
 from monitor.store import open_store
 from monitor.store.protocol import Store
 
 logger = logging.getLogger(__name__)
 
-POLL_S = 0.1
+POLL_S, AGAIN_S = 0.1, 5.0
 FIRST_WAIT_MS = 5_000
 LONGEST_WAIT_MS = 600_000
 GIVE_UP_AFTER_MS = 24 * 3_600_000
@@ -97,9 +96,10 @@ class Sender:
         while not self._stop.is_set():
             try:
                 self.send_waiting(route)
-            except (SQLAlchemyError, OSError, MonitorError):
+            except Exception:
+                # A worker that ends would leave its route silent for good.
                 logger.exception("messages by %s could not be worked on; trying again", route or "the log")
-                self._stop.wait(5)
+                self._stop.wait(AGAIN_S)
             self._stop.wait(POLL_S)
 
     def send_waiting(self, route: str | None = None) -> int:
