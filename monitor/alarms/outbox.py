@@ -75,7 +75,8 @@ class Outbox:
                 if unsaid and not worse:
                     continue
                 told_as = "worse" if unsaid else "raised"
-                if not unsaid and self._join_told(connection, alarm, route.name, now_ms):
+                is_new = not history or bool(_open_told(history))
+                if not unsaid and is_new and self._join_told(connection, alarm, route.name, now_ms):
                     continue
             held_ms = earliest_ms + hold_ms(self._site, alarm)
             due_ms = quiet_until(self._site, route, alarm["priority"], max(now_ms, held_ms))

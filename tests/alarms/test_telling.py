@@ -332,3 +332,17 @@ def test_what_is_put_aside_swallows_nothing_of_its_cause(opened: Opened) -> None
         nora.live(10, [warm, dry(cause="air:vault")])
         nora.live(10, [warm])
     assert nora.heard[1:] == ["Needs you: North vault", "Over: North vault"] * 2
+
+
+def test_what_was_said_to_be_over_is_told_when_it_comes_back_beside_another_of_its_cause(
+    opened: Opened,
+) -> None:
+    """Dry, then frost by the same cause; dry was told over, so that it is dry again is news beside the frost."""
+    _, nora = opened()
+    air, frost = dry(cause="air:vault"), dry(Priority.CRITICAL, aspect="freezing", cause="air:vault")
+    nora.live(10, [air])
+    nora.live(10, [air, frost])
+    nora.live(10, [frost])
+    assert nora.heard == ["Needs you: North vault", "Now: North vault", "Over: North vault"]
+    nora.live(10, [air, frost])
+    assert nora.heard[3:] == ["Needs you: North vault"]
