@@ -46,6 +46,8 @@ CONTENTS_S = 5.0
 SENSORS_S = 10.0
 LATELY_MS = 6 * 3_600_000
 """How old [ms] an air record may be for the rules, which speak of now; older ones are only kept."""
+JUST_NOW_MS = 300_000
+"""How old [ms] a single reading may be to speak of now after a start, where its sensor does not send less often."""
 CHANGES_A_TICK = 5_000
 START_AGAIN_S = 2.0
 AIR_S = 0.25
@@ -95,8 +97,8 @@ class Judge:
         if clock >= self._sensors_due:
             self._look_at_sensors(moment_ms)
             self._sensors_due = clock + SENSORS_S
-        readings = self._arrived.update(series)
-        self._times_trouble = self._times.update(readings, moment_ms)
+        readings, came_now = self._arrived.update(series, moment_ms)
+        self._times_trouble = self._times.update(readings if came_now else (), moment_ms)
         lately = tuple(r for r in records if r.start_ms >= moment_ms - LATELY_MS)
         moment = Moment(
             moment_ms,
@@ -174,17 +176,23 @@ class Arrivals:
             for quantity in sensor.quantities
             if (lines := lines_of(sensor, quantity))
         }
+        self._lasts_ms = {s.id: max(JUST_NOW_MS, round(s.interval_s * 1000)) for s in site.sensors}
         self._seen: dict[tuple[str, str], int] = {}
 
-    def update(self, series: Iterable[SeriesSummary]) -> tuple[Reading, ...]:
-        """The readings that are new; at the first look none, since nobody knows when they came."""
+    def update(self, series: Iterable[SeriesSummary], now_ms: int) -> tuple[tuple[Reading, ...], bool]:
+        """The readings that are new, and whether it is known that they came just now.
+
+        At the first look nobody knows when they came; then those of the last minutes are told, since what was kept
+        just before the process died was perhaps not judged any more.
+        """
         new, is_first = [], not self._seen
         for held in series:
             key = (held.sensor, held.quantity)
             if held.last_ms > self._seen.get(key, -1):
                 self._seen[key] = held.last_ms
-                new.append(held)
-        return () if is_first else tuple(map(self._reading, new))
+                if not is_first or held.last_ms >= now_ms - self._lasts_ms.get(held.sensor, JUST_NOW_MS):
+                    new.append(held)
+        return tuple(map(self._reading, new)), not is_first
 
     def _reading(self, held: SeriesSummary) -> Reading:
         value = held.last_value

@@ -19,9 +19,16 @@ def summary(last_ms: int, value: float, quantity: str = "temperature") -> Series
 
 
 def test_only_what_came_since_the_last_look_is_told_and_on_its_calibration() -> None:
-    """Nothing at the first look, the new reading at the second (0.4 K lower by its calibration), nothing at the third."""
+    """At the second look the new reading (0.4 K lower by its calibration), at the third nothing."""
     arrivals = Arrivals(SITE)
-    assert arrivals.update([summary(START, 10.9)]) == ()
-    (reading,) = arrivals.update([summary(START + 1000, 11.4)])
-    assert (reading.time_ms, round(reading.value or 0.0, 6)) == (START + 1000, 11.0)
-    assert arrivals.update([summary(START + 1000, 11.4)]) == ()
+    arrivals.update([summary(START, 10.9)], START)
+    (reading,), came_now = arrivals.update([summary(START + 1000, 11.4)], START + 1000)
+    assert (reading.time_ms, round(reading.value or 0.0, 6), came_now) == (START + 1000, 11.0, True)
+    assert arrivals.update([summary(START + 1000, 11.4)], START + 2000) == ((), True)
+
+
+def test_at_the_first_look_only_the_last_minutes_are_told() -> None:
+    """What was kept just before a crash is judged after it; what is six minutes old says nothing of now."""
+    told, came_now = Arrivals(SITE).update([summary(START, 10.9)], START + 4 * 60_000)
+    assert ([reading.time_ms for reading in told], came_now) == ([START], False)
+    assert Arrivals(SITE).update([summary(START, 10.9)], START + 6 * 60_000) == ((), False)

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.alarms import open_alarms
+from monitor.alarms import Alarms, open_alarms
 from monitor.clock import from_ms, now_ms
 from monitor.errors import StoreAway
 from monitor.health import BEAT
@@ -39,18 +39,32 @@ def let_breathe(site: Site, rh_pct: float, ago_ms: int) -> None:
     store.close()
 
 
+def raised(alarms: Alarms) -> set[str]:
+    """The rules whose alarms hold."""
+    return {alarm.finding.rule for alarm in alarms.standing() if alarm.active}
+
+
+def refuses(judge: Judge) -> bool:
+    """Whether a tick finds that the store takes nothing."""
+    try:
+        judge.tick({})
+    except StoreAway:
+        return True
+    return False
+
+
 def test_a_crash_right_after_an_alarm_neither_ends_nor_doubles_it(site: Site) -> None:
     """A judge that dies between two of its checkpoints is followed by one that holds the same alarm standing."""
     ledger = open_ledger(site)
     made = from_ms(now_ms()) - timedelta(days=100)
     ledger.add_make("HF", "clothed", made, ["HF-1", "HF-2"], author="Nora", room="vault", place="low-rack")
     ledger.close()
-    judge = Judge(site)
+    judge, alarms = Judge(site), open_alarms(site)
     let_breathe(site, 84.0, ago_ms=1_500_000)
     judge.tick({})
     let_breathe(site, 60.0, ago_ms=0)
-    judge.tick({})
-    alarms = open_alarms(site)
+    # A tick works on the air for a moment only, which a busy machine may use up.
+    wait_for(lambda: judge.tick({}) or "band" in raised(alarms), 60, "the dry air")
     before = [a for a in alarms.standing() if a.finding.rule == "band"]
     Judge(site).tick({})
     after = [a for a in alarms.standing() if a.finding.rule == "band"]
@@ -97,21 +111,18 @@ def test_an_air_alarm_is_raised_though_the_store_takes_nothing(
         raise StoreAway("the disk is full")
 
     monkeypatch.setattr(judge._store, "put_document", full)
-    with pytest.raises(StoreAway):
-        judge.tick({})
+    wait_for(lambda: refuses(judge), 60, "word of a full disk")
     ill = {"judge": {"ok": False, "since_ms": now_ms() - 120_000, "detail": "the disk is full"}}
     judge.tick_failed(ill)
     alarms = open_alarms(site)
-    assert {"band", "monitor"} <= {a.finding.rule for a in alarms.standing() if a.active}
+    assert {"band", "monitor"} <= raised(alarms)
     again = Judge(site)
     again.tick_failed(ill)
-    assert {"band", "monitor"} <= {a.finding.rule for a in alarms.standing() if a.active}
+    assert {"band", "monitor"} <= raised(alarms)
     monkeypatch.undo()
     judge.tick({})
-    assert {a.finding.rule: a.active for a in alarms.standing() if a.finding.rule in ("band", "monitor")} == {
-        "band": True,
-        "monitor": False,
-    }
+    assert "band" in raised(alarms)
+    assert "monitor" not in raised(alarms)
 
 
 def test_a_service_that_cannot_judge_says_so(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
