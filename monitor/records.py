@@ -24,13 +24,21 @@ GOOD_FLAGS = frozenset({Flag.PASS, Flag.NOT_EVALUATED})
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """A thing that sensors measure: its canonical unit and the range outside which a value is impossible."""
+    """A thing that sensors measure: its canonical unit and the range outside which a value is impossible.
+
+    A ``contact`` is a switch of two states, 0 or 1 and nothing between: it has no unit, calibration or quality tests.
+    """
 
     name: str
     unit: str
     lowest: float
     highest: float
     label: str
+    contact: bool = False
+
+    def possible(self, value: float) -> bool:
+        """Whether a value can be."""
+        return value in (0.0, 1.0) if self.contact else self.lowest <= value <= self.highest
 
 
 QUANTITIES: dict[str, Quantity] = {
@@ -46,9 +54,13 @@ QUANTITIES: dict[str, Quantity] = {
         Quantity("oxygen", "%", 0.0, 30.0, "oxygen"),
         Quantity("battery", "%", 0.0, 100.0, "battery charge"),
         Quantity("battery_voltage", "V", 0.0, 60.0, "battery voltage"),
+        Quantity("door_open", "", 0.0, 1.0, "door open", contact=True),
+        Quantity("water_low", "", 0.0, 1.0, "humidifier's tank low", contact=True),
     )
 }
 """Every quantity by name.  Humidity may read a little over 100 % (sensors that do not clip do so)."""
+CONTACTS = frozenset(q.name for q in QUANTITIES.values() if q.contact)
+"""The switches of two states: 1 where the name says what is so."""
 
 
 @dataclass(frozen=True, slots=True)

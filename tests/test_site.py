@@ -168,3 +168,17 @@ def test_a_missing_or_unreadable_file_is_one_fault(tmp_path: Path) -> None:
         assert len(faults) == 1
     with pytest.raises(SiteFileError, match="no such file"):
         load(tmp_path / "none.toml")
+
+
+def test_a_contact_has_neither_calibration_nor_range() -> None:
+    """A door contact is a sensor by itself; what is for measured values is refused in words."""
+    contact = '[[sensor]]\nid = "nv-door"\nroom = "vault"\nplace = "low-rack"\nquantities = ["door_open"]\n'
+    assert faults_of(f"{GOOD}\n{contact}") == []
+    calibration = 'quantity = "door_open"\nat = 2026-03-01T09:00:00Z\npoints = [[0.0, 1.0]]\n'
+    (fault,) = faults_of(f"{GOOD}\n{contact}[[sensor.calibration]]\n{calibration}")
+    assert "a contact has two states and cannot be calibrated" in fault
+    ranged = GOOD.replace(
+        "air_speed_m_s = 0.1\n", "air_speed_m_s = 0.1\nclimatology = { door_open = [0, 1] }\n", 1
+    )
+    (fault,) = faults_of(ranged)
+    assert "door_open: a contact has two states and no range" in fault

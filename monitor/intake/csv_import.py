@@ -15,7 +15,14 @@ from monitor.clock import DAY_MS, now_ms
 from monitor.errors import ReadingError
 from monitor.intake.csv_form import Column, Form
 from monitor.intake.csv_times import times_of
-from monitor.intake.measurement import EARLIEST_MS, FRACTION_REASON, MOST_AHEAD_MS, judged
+from monitor.intake.measurement import (
+    CONTACT_WORDS,
+    EARLIEST_MS,
+    FRACTION_REASON,
+    MOST_AHEAD_MS,
+    judged,
+    wanted_of,
+)
 from monitor.intake.units import conversion
 from monitor.records import QUANTITIES, Flag, Reject
 from monitor.site import Site
@@ -209,19 +216,23 @@ def _series(
     text = cells.str.strip()
     plain = text.str.replace(form.decimal, ".", regex=False) if form.decimal != "." else text
     values = pd.to_numeric(plain, errors="coerce").to_numpy(dtype=float)
-    wrong = ~np.isfinite(values)
+    states = text.str.lower().map(CONTACT_WORDS.get(column.quantity, {})).to_numpy(dtype=float)
+    named = np.isfinite(states)
+    wrong = ~np.isfinite(values) & ~named
     if wrong.any():
         nothing = text.str.lower().isin(NOTHING).to_numpy()
         account.empty += int(nothing.sum())
         for place in np.flatnonzero(wrong & ~nothing):
             shown = str(text.iloc[place])[:40]
             account.refuse(
-                int(cells.index[place]), f"{column.heading or column.quantity}: {shown!r} is not a number"
+                int(cells.index[place]),
+                f"{column.heading or column.quantity}: {shown!r} is not {wanted_of(column.quantity)}",
             )
     convert = conversion(column.quantity, column.unit)
     assert convert is not None, "checked with the form"
+    values = np.where(named, states, convert(values))  # type: ignore[arg-type]
     keep = np.flatnonzero(~wrong)
-    return _rows(time_ms[keep], np.asarray(convert(values[keep])), column.quantity)  # type: ignore[arg-type]
+    return _rows(time_ms[keep], values[keep], column.quantity)
 
 
 def _rows(time_ms: np.ndarray[Any, Any], values: np.ndarray[Any, Any], quantity: str) -> tuple[Series, int]:
@@ -231,6 +242,8 @@ def _rows(time_ms: np.ndarray[Any, Any], values: np.ndarray[Any, Any], quantity:
     rows["time_ms"], rows["value"], rows["flag"] = time_ms[first], values[first], Flag.NOT_EVALUATED
     limits = QUANTITIES[quantity]
     impossible = (rows["value"] < limits.lowest) | (rows["value"] > limits.highest)
+    if limits.contact:
+        impossible |= ~np.isin(rows["value"], (0.0, 1.0))
     rows["flag"][impossible], rows["reason"][impossible] = Flag.FAIL, 1
     if quantity == "humidity":
         fraction = (rows["value"] <= 1.0) & ~impossible

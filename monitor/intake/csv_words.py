@@ -25,6 +25,8 @@ _WORDS: tuple[tuple[str, re.Pattern[str]], ...] = (
     ("battery_voltage", re.compile(r"batt\w*.*\bm?v\b", re.I)),
     ("battery", re.compile(r"batt", re.I)),
     ("temperature", re.compile(r"temp|°\s*[cfk]\b|\bdeg\s*[cf]\b|℃|℉|^t\b", re.I)),
+    ("water_low", re.compile(r"water.?low|tank.?(low|empty)|float.?switch|schwimmerschalter", re.I)),
+    ("door_open", re.compile(r"\bdoor|\bt[üu]r\b|reed.?contact|\bporte\b|\bporta\b", re.I)),
 )
 _UNITS: tuple[tuple[re.Pattern[str], str], ...] = (
     (re.compile(r"°\s*f\b|℉|deg\s*f\b|fahrenheit|[(\[]\s*f\s*[)\]]|_f$", re.I), "degF"),

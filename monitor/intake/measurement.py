@@ -9,7 +9,7 @@ from typing import NamedTuple
 from monitor.clock import parse_rfc3339, to_ms
 from monitor.errors import ReadingError
 from monitor.intake.units import conversion, units_of
-from monitor.records import QUANTITIES, Flag, Reading
+from monitor.records import CONTACTS, QUANTITIES, Flag, Reading
 
 EARLIEST_MS = 315_532_800_000
 """1980-01-01T00:00Z: a sensor that states an earlier time has lost its clock."""
@@ -20,9 +20,16 @@ _MILLISECONDS_FROM = 1e11
 _DECIMAL = re.compile(r"\s*[+-]?(\d{1,20}(\.\d{0,20})?|\.\d{1,20})([eE][+-]?\d{1,3})?\s*")
 FRACTION_REASON = "humidity of 1 % or less: a fraction sent where percent is meant?"
 
+_SAID = {"true": 1.0, "false": 0.0, "yes": 1.0, "no": 0.0}
+CONTACT_WORDS: dict[str, dict[str, float]] = {
+    "door_open": {**_SAID, "open": 1.0, "shut": 0.0, "closed": 0.0},
+    "water_low": {**_SAID, "low": 1.0, "empty": 1.0, "full": 0.0, "enough": 0.0},
+}
+"""What a contact's states are called, by contact."""
+
 
 class Measurement(NamedTuple):
-    """One number out of a message, before it is judged; ``time_ms`` is None where the message states none."""
+    """One value out of a message, before it is judged; ``time_ms`` is None where the message states none."""
 
     sensor: str
     quantity: str
@@ -47,14 +54,17 @@ def reading_of(measurement: Measurement, arrived_ms: int) -> Reading:
     convert = conversion(quantity, measurement.unit)
     if convert is None:
         raise ReadingError(f"{quantity}: the unit is not one of {units_of(quantity)}")
-    value = convert(number(quantity, measurement.value))
+    state = contact_state(quantity, measurement.value)
+    value = convert(number(quantity, measurement.value)) if state is None else state
     return Reading(sensor, quantity, time_ms, value, *judged(quantity, value))
 
 
 def judged(quantity: str, value: float) -> tuple[int, str]:
     """The flag and reason that a value deserves on its own: 4 where it is impossible."""
     limits = QUANTITIES[quantity]
-    if not limits.lowest <= value <= limits.highest:
+    if not limits.possible(value) and limits.contact:
+        return Flag.FAIL, f"{quantity} is neither 0 nor 1: a contact has two states"
+    if not limits.possible(value):
         return (
             Flag.FAIL,
             f"{quantity} outside {limits.lowest:g} to {limits.highest:g} {limits.unit}: impossible",
@@ -62,6 +72,20 @@ def judged(quantity: str, value: float) -> tuple[int, str]:
     if quantity == "humidity" and value <= 1.0:
         return Flag.SUSPECT, FRACTION_REASON
     return Flag.NOT_EVALUATED, ""
+
+
+def contact_state(quantity: str, value: object) -> float | None:
+    """The state (1.0 or 0.0) that true, false or a word such as ``open`` names for a contact; None for all else."""
+    if quantity not in CONTACTS:
+        return None
+    if isinstance(value, bool):
+        return float(value)
+    return CONTACT_WORDS[quantity].get(value.strip().lower()) if isinstance(value, str) else None
+
+
+def wanted_of(quantity: str) -> str:
+    """What a value of a quantity must be, for a message to a person."""
+    return f"one of 1, 0, {', '.join(CONTACT_WORDS[quantity])}" if quantity in CONTACTS else "a number"
 
 
 def number(quantity: str, value: object) -> float:
@@ -80,7 +104,7 @@ def number(quantity: str, value: object) -> float:
         word = value.strip().lower() if isinstance(value, str) else ""
         if word.lstrip("+-") in ("nan", "inf", "infinity"):
             raise ReadingError(f"{quantity}: NaN or infinity is no value")
-        raise ReadingError(f"{quantity}: the value is not a number")
+        raise ReadingError(f"{quantity}: the value is not {wanted_of(quantity)}")
     try:
         finite = float(value)
     except OverflowError:

@@ -1,4 +1,4 @@
-"""Messages into measurements: SenML, flat JSON, JSON by pointers (RFC 6901), and a bare number."""
+"""Messages into measurements: SenML, flat JSON, JSON by pointers (RFC 6901), and a bare value."""
 
 from __future__ import annotations
 
@@ -112,10 +112,12 @@ def _senml(payload: bytes, route: Route, arrived_ms: int) -> list[Part]:
         except ReadingError as error:
             parts.append(error)
             continue
+        boolean = isinstance(value, bool)
         if value is senml.NO_VALUE:
             parts.append(ReadingError("SenML: the record has no numeric value"))
         else:
-            parts.append(Measurement(sensor, quantity, value, unit or usual, time_ms))
+            # A boolean needs no unit; a base unit before it is that of other records.
+            parts.append(Measurement(sensor, quantity, value, "" if boolean else unit or usual, time_ms))
     return parts
 
 

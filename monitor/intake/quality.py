@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from monitor.intake.measurement import judged
 from monitor.records import QUANTITIES, Flag
 from monitor.store.protocol import Run
 
@@ -112,6 +113,10 @@ def _tests(
     quantity: str, times: np.ndarray, values: np.ndarray, limits: Limits, run: Run | None
 ) -> list[tuple[np.ndarray, int, str]]:
     gross = QUANTITIES[quantity]
+    if gross.contact:
+        return [
+            (np.isfinite(values) & ~np.isin(values, (0.0, 1.0)), int(Flag.FAIL), judged(quantity, -1.0)[1])
+        ]
     outside = (values < gross.lowest) | (values > gross.highest)
     tests = [
         (outside, int(Flag.FAIL), f"{quantity} outside {gross.lowest:g} to {gross.highest:g} {gross.unit}")

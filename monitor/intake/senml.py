@@ -41,7 +41,7 @@ class Record(msgspec.Struct, forbid_unknown_fields=False):
 
 
 Resolved = tuple[str, str, Any, int | None]
-"""A record by itself: name, unit, value (`NO_VALUE` where it has no numeric one), and time [ms] or None."""
+"""A record by itself: name, unit, value (`NO_VALUE` where it has neither number nor boolean), and time [ms] or None."""
 NO_VALUE = object()
 
 
@@ -82,8 +82,8 @@ def _resolve_all(records: list[Record], arrived_ms: int) -> list[Resolved]:
             continue
         value = record.v
         if value is None:
-            # String, boolean and data values are values too (section 4.2), but none that a quantity can have.
-            value = NO_VALUE
+            # Text and data are values too (section 4.2), but none that a quantity can have; only contacts have booleans.
+            value = NO_VALUE if record.vb is None else record.vb
         elif base_value is not None and isinstance(value, int | float) and not isinstance(value, bool):
             value += base_value
         unit = base_unit if record.u is None else record.u

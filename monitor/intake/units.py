@@ -22,6 +22,7 @@ class Conversion:
 
 
 SAME = Conversion()
+_OTHER_WAY = Conversion(-1.0, 1.0)
 _PERCENT_FROM_RATIO = Conversion(100.0)
 
 
@@ -66,9 +67,13 @@ CONVERSIONS: dict[str, dict[str, Conversion]] = {
     "ammonia": _PPM,
     "oxygen": _PERCENT,
     "battery": {**_PERCENT, "%EL": SAME},
+    "door_open": {"open": SAME, "shut": _OTHER_WAY, "/": SAME},
+    "water_low": {"low": SAME, "enough": _OTHER_WAY, "/": SAME},
     "battery_voltage": {"V": SAME, "mV": Conversion(1e-3)},
 }
-"""For every quantity: each unit it may be sent in, and how to turn it into the canonical one."""
+"""For every quantity: each unit it may be sent in, and how to turn it into the canonical one.
+
+A contact's "unit" says what its 1 stands for: a reed contact may send 1 while its door is shut."""
 
 
 def conversion(quantity: str, unit: str) -> Conversion | None:

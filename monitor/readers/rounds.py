@@ -26,6 +26,7 @@ SENML_UNITS = {
     "ppm": "ppm",
     "V": "V",
     "%": "%",
+    "": "/",
 }
 """The canonical units by their symbols in RFC 8428 table 12.1 and RFC 8798."""
 HELD_IN_MEMORY = 10_000

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import AwareDatetime, Field, PrivateAttr, field_validator, model_validator
 
-from monitor.records import QUANTITIES
+from monitor.records import CONTACTS, QUANTITIES
 from monitor.site.alarm_settings import AlarmSettings, PlannedWork, Route
 from monitor.site.basics import EnvironmentName, Identifier, Name, Settings, Span
 from monitor.site.page_settings import PageSettings
@@ -123,6 +123,8 @@ class Room(Settings):
         for quantity, (low, high) in value.items():
             if quantity not in QUANTITIES:
                 raise ValueError(f"{quantity}: choose from {', '.join(QUANTITIES)}")
+            if quantity in CONTACTS:
+                raise ValueError(f"{quantity}: a contact has two states and no range; leave it out")
             if low >= high:
                 raise ValueError(f"{quantity}: the range is upside down: write [{high:g}, {low:g}]")
         return value
@@ -157,6 +159,8 @@ class CalibrationEntry(Settings):
     def _can_be_used(self) -> CalibrationEntry:
         if self.quantity not in QUANTITIES:
             raise ValueError(f"quantity {self.quantity!r}: choose from {', '.join(QUANTITIES)}")
+        if self.quantity in CONTACTS:
+            raise ValueError(f"quantity {self.quantity!r}: a contact has two states and cannot be calibrated")
         if len(self.points) == 2:
             (read_low, true_low), (read_high, true_high) = sorted(self.points)
             if (

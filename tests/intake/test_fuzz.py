@@ -20,15 +20,21 @@ SITE = site_with(
     sensor("door", payload="json"),
     sensor("logger", payload="pointer", fields={"temperature": FieldSettings(pointer="/a/0")}),
     sensor("probe", payload="number"),
+    sensor("reed", payload="number", quantities=("door_open", "water_low")),
+    sensor("float", payload="json", quantities=("door_open", "water_low")),
 )
-TOPICS = ["maturing/rack-1/senml", "maturing/door/json", "maturing/logger/pointer", "maturing/probe/number"]
+TOPICS = ["maturing/rack-1/senml", "maturing/door/json", "maturing/logger/pointer", "maturing/probe/number",
+          "maturing/reed/number/door_open", "maturing/float/json"]  # fmt: skip
 
 json_values = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8),
     lambda inner: (
         st.lists(inner, max_size=4)
         | st.dictionaries(
-            st.sampled_from(["n", "v", "u", "t", "bn", "bt", "bv", "temperature", "time", "a"]), inner
+            st.sampled_from(
+                ["n", "v", "u", "t", "bn", "bt", "bv", "temperature", "time", "a", "vb", "door_open"]
+            ),
+            inner,
         )
     ),
     max_leaves=12,
@@ -69,15 +75,18 @@ def test_a_hundred_thousand_mutated_messages() -> None:
         b'{"temperature":12.5,"humidity":86,"time":"2026-03-01T12:00:00Z"}',
         b'{"a":[285.1,{"b":null}],"time":1772366000}',
         b"12.75",
+        b"true",
+        b'{"door_open":true,"water_low":"low","time":1772366000}',
+        b'[{"bn":"urn:dev:id:rack-1:","n":"door_open","vb":true},{"n":"water_low","v":0}]',
     ]
+    topics = [*TOPICS, TOPICS[0]]
     router = Router(SITE)
     reasons: set[str] = set()
     tracemalloc.start()
     for number in range(100_000):
-        payload = mutated(chance, seeds[number % 4])
-        topic = (
-            TOPICS[number % 4] if chance.random() < 0.95 else TOPICS[number % 4] + chance.choice("/#+\x00é")
-        )
+        which = number % len(seeds)
+        payload, topic = mutated(chance, seeds[which]), topics[which]
+        topic = topic if chance.random() < 0.95 else topic + chance.choice("/#+\x00é")
         readings, rejects = router.read(topic, payload, ARRIVED)
         if payload.strip() not in (b"[{}]", b""):
             check(readings, rejects)
