@@ -21,7 +21,7 @@ from monitor.health import BEAT, BEAT_OF_INTAKE, PartsHealth, Reserve, TimesWatc
 from monitor.intake.calibration import judging, lines_of, mark_touched
 from monitor.intake.router import Router
 from monitor.intake.subscriber import Subscriber
-from monitor.records import Reading
+from monitor.records import CONTACTS, Reading
 from monitor.rules.engine import Engine
 from monitor.rules.finding import Finding
 from monitor.rules.moment import Moment
@@ -183,14 +183,15 @@ class Arrivals:
         """The readings that are new, and whether it is known that they came just now.
 
         At the first look nobody knows when they came; then those of the last minutes are told, since what was kept
-        just before the process died was perhaps not judged any more.
+        just before the process died was perhaps not judged any more, and the state of every contact, which lasts.
         """
         new, is_first = [], not self._seen
         for held in series:
             key = (held.sensor, held.quantity)
             if held.last_ms > self._seen.get(key, -1):
                 self._seen[key] = held.last_ms
-                if not is_first or held.last_ms >= now_ms - self._lasts_ms.get(held.sensor, JUST_NOW_MS):
+                since_ms = now_ms - self._lasts_ms.get(held.sensor, JUST_NOW_MS)
+                if not is_first or held.last_ms >= since_ms or held.quantity in CONTACTS:
                     new.append(held)
         return tuple(map(self._reading, new)), not is_first
 

@@ -32,3 +32,9 @@ def test_at_the_first_look_only_the_last_minutes_are_told() -> None:
     told, came_now = Arrivals(SITE).update([summary(START, 10.9)], START + 4 * 60_000)
     assert ([reading.time_ms for reading in told], came_now) == ([START], False)
     assert Arrivals(SITE).update([summary(START, 10.9)], START + 6 * 60_000) == ((), False)
+
+
+def test_at_the_first_look_a_contact_is_told_however_old_its_state() -> None:
+    """A door that said open two hours before the start is open still."""
+    (told,), _ = Arrivals(SITE).update([summary(START, 1.0, "door_open")], START + 2 * 3_600_000)
+    assert (told.quantity, told.value) == ("door_open", 1.0)

@@ -19,7 +19,7 @@ from monitor.alarms.sender import Sender
 from monitor.alarms.statistics import statistics_document
 from monitor.climate.air_records import to_records
 from monitor.clock import DAY_MS, TEN_MINUTES_MS, from_ms, rfc3339
-from monitor.records import AirRecord, Contents
+from monitor.records import CONTACTS, AirRecord, Contents, Reading
 from monitor.rules.engine import Engine
 from monitor.rules.finding import Priority
 from monitor.rules.moment import Moment
@@ -49,7 +49,8 @@ def replayed(
 
     The rules see the air records as they stand now, ten minutes at a time, beginning eight days early so that
     their delays run and they know what is usual; the journal is kept in memory, and nothing is sent.  Somebody acknowledges every alarm so many
-    minutes after it was raised.  Rules that ask the wheels' twins or the monitor's own parts see none.
+    minutes after it was raised.  Rules that ask the wheels' twins, single readings other than a
+    contact's, or the monitor's own parts see none.
 
     Returns
     -------
@@ -65,7 +66,8 @@ def replayed(
         now = clock[0] = slot + TEN_MINUTES_MS
         if now >= contents_due:
             contents, contents_due = tuple(ledger.contents(from_ms(now))), now + CONTENTS_EVERY_MS
-        moment = Moment(now, site, history.air(slot), contents, history.last_seen(now))
+        readings = history.states(slot)
+        moment = Moment(now, site, history.air(slot), contents, history.last_seen(now), readings=readings)
         findings = engine.update(moment)
         if slot >= from_ms_:
             alarms.update(findings, now)
@@ -108,7 +110,7 @@ def _same(one: dict[str, Any] | None, other: dict[str, Any]) -> bool:
 
 
 class _History:
-    """Air records by slot, and when each sensor was heard, out of a store."""
+    """Air records and contacts' states by slot, and when each sensor was heard, out of a store."""
 
     def __init__(self, site: Site, store: Store, from_ms_: int, until_ms: int) -> None:
         self._air: dict[int, list[AirRecord]] = defaultdict(list)
@@ -118,10 +120,21 @@ class _History:
             frame = frame.set_axis(pd.DatetimeIndex(frame.index).as_unit("ms").asi8)
             for record in to_records(room, place, frame):
                 self._air[record.start_ms].append(record)
+        self._states: dict[int, list[Reading]] = defaultdict(list)
+        for sensor, quantity in ((s, q) for s in site.sensors for q in s.quantities if q in CONTACTS):
+            frame = store.read(sensor.id, quantity, from_ms_, until_ms)
+            times = pd.DatetimeIndex(frame.index).as_unit("ms").asi8.tolist()
+            for at, value, flag in zip(times, frame["value"], frame["flag"], strict=True):
+                known = Reading(sensor.id, quantity, at, None if pd.isna(value) else float(value), int(flag))
+                self._states[at - at % TEN_MINUTES_MS].append(known)
         self._heard = {s.id: _times(store, s.id, s.quantities[0], from_ms_, until_ms) for s in site.sensors}
 
     def air(self, slot_ms: int) -> tuple[AirRecord, ...]:
         return tuple(self._air.get(slot_ms, ()))
+
+    def states(self, slot_ms: int) -> tuple[Reading, ...]:
+        """What contacts said in a slot."""
+        return tuple(self._states.get(slot_ms, ()))
 
     def last_seen(self, now_ms: int) -> dict[str, int]:
         seen = {}

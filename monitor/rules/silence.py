@@ -9,7 +9,7 @@ from monitor.rules.finding import Finding, Priority
 from monitor.rules.moment import Moment
 from monitor.rules.watch import Evidence, Watch
 from monitor.rules.words import place_name, span_text, wheels_text
-from monitor.site import Sensor
+from monitor.site import Sensor, is_contact_only
 
 
 class SilenceRule(Rule):
@@ -17,7 +17,8 @@ class SilenceRule(Rule):
 
     A sensor never heard from counts from the rule's first moment.  Three intervals: one lost message is no
     silence, a dead sensor is.  While half of the room or more is heard, a lone silence is of low priority for ``lone_min``:
-    most are a radio that comes back by itself.  Common practice, no source.
+    most are a radio that comes back by itself.  So is that of a contact at a door or in a tank, and it hides no air.
+    Common practice, no source.
     """
 
     name = "silence"
@@ -28,6 +29,8 @@ class SilenceRule(Rule):
             first = self.memory["first_ms"] = moment.now_ms
         quiet_ms = {s.id: self._quiet_ms(moment, s, first) for s in self.sensors}
         silent = {s.id for s in self.sensors if quiet_ms[s.id] > self._longest_ms(s)}
+        of_air = [s.id for s in self.sensors if not is_contact_only(s)]
+        few = 2 * len(silent.intersection(of_air)) <= len(of_air)
         for sensor in self.sensors:
             out, watch = sensor.id in silent, self.watches.get(sensor.id)
             facts = {}
@@ -37,8 +40,9 @@ class SilenceRule(Rule):
                     "place": sensor.place,
                     "wheels": wheels_at(moment, self.room, sensor.place),
                     "interval_s": sensor.interval_s,
-                    "lone": 2 * len(silent) <= len(self.sensors)
-                    and quiet_ms[sensor.id] < self.settings.lone_min * MINUTE_MS,
+                    "lone": is_contact_only(sensor)
+                    or (few and quiet_ms[sensor.id] < self.settings.lone_min * MINUTE_MS),
+                    "contact": is_contact_only(sensor),
                 }
             yield Evidence(sensor.id, moment.now_ms, out, not out, facts)
 
@@ -69,7 +73,13 @@ class SilenceRule(Rule):
             what=f"Sensor {key} at {where} {quiet}",
             check_first="Has the sensor power or a fresh battery, and does it reach the network?",
             priority=Priority.MEDIUM if wheels and not facts.get("lone") else Priority.LOW,
-            effect=f"the air around {wheels_text(len(wheels))} is not watched" if wheels else "",
+            effect=_effect(bool(facts.get("contact")), len(wheels)),
             wheels=tuple(wheels),
             numbers={"expected_interval_s": facts["interval_s"], "last_seen_ms": last},
         )
+
+
+def _effect(contact: bool, wheels: int) -> str:
+    if contact:
+        return "whether its door stands open or its tank is low is not known"
+    return f"the air around {wheels_text(wheels)} is not watched" if wheels else ""

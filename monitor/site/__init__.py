@@ -20,6 +20,7 @@ from monitor.site.settings import (
     Stage,
     StoreSettings,
     Style,
+    is_contact_only,
     rule_settings,
 )
 
@@ -46,6 +47,7 @@ __all__ = [
     "Style",
     "check_file",
     "check_text",
+    "is_contact_only",
     "load",
     "rule_settings",
 ]

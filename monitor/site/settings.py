@@ -209,6 +209,11 @@ class Sensor(Settings):
         return self.topic or f"maturing/{self.id}/{self.payload}"
 
 
+def is_contact_only(sensor: Sensor) -> bool:
+    """Whether a sensor is nothing but a contact at a door or in a tank, and says nothing of the air."""
+    return CONTACTS.issuperset(sensor.quantities)
+
+
 class Geometry(Settings):
     """A wheel's size when made."""
 

@@ -126,6 +126,8 @@ def _moment_of(
             reading(minute + 9, "carbon_dioxide", 9000.0 if bad else 900.0),
             reading(minute + 9, "air_speed", 0.0 if bad else 0.12),
             reading(minute + 9, "battery_voltage", 2.1 if bad else 3.0),
+            reading(minute + 9, "door_open", float(bad)),
+            reading(minute + 9, "water_low", float(bad)),
         ),
         rinds={wheel: rind(hour, wheel, **of_rind) for wheel in WHEELS[:3]},
         sensors={"nv-1": state},

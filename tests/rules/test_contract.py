@@ -16,8 +16,9 @@ from tests.rules.samples import make_site, moment, record, rind, trouble
 
 SITE = make_site(
     **{
+        "interval_s = 60": 'interval_s = 60\nquantities = ["temperature", "humidity", "door_open", "water_low"]',
         "[[route]]": '[rules.shelf_mould]\nhighest_index = 0.01\nmaterial = "very sensitive"\n'
-        "[rules.unusual_air]\nusual_days = 4\n[[route]]"
+        "[rules.unusual_air]\nusual_days = 4\n[[route]]",
     }
 )
 TROUBLE = trouble(SITE)

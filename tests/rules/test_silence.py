@@ -59,3 +59,18 @@ def test_one_of_two_sensors_quiet_for_twenty_minutes_can_wait() -> None:
     for minute in (0, 20):
         rule.update(moment(site, minute, last_seen={"nv-1": START, "nv-2": START}))
     assert {f.sensor: f.priority for f in rule.findings()}["nv-1"] is Priority.MEDIUM
+
+
+def test_a_silent_door_contact_hides_no_air() -> None:
+    """It is of low priority and says what is not known; the air of the room is watched as before, so is its share heard."""
+    door = '[[sensor]]\nid = "nv-door"\nroom = "vault"\nplace = "low-rack"\nquantities = ["door_open"]\n'
+    site = make_site(**{"[[style]]\n": f"{door}\n[[style]]\n"})
+    rule = SilenceRule(site, site.rooms[0])
+    for minute in (0, 20):
+        rule.update(moment(site, minute, last_seen={"nv-1": START + minute * MINUTE, "nv-door": START}))
+    (finding,) = rule.findings()
+    assert (finding.sensor, finding.priority) == ("nv-door", Priority.LOW)
+    assert finding.effect == "whether its door stands open or its tank is low is not known"
+    rule.update(moment(site, 40, last_seen={"nv-1": START, "nv-door": START + 40 * MINUTE}))
+    (finding,) = rule.findings()
+    assert (finding.sensor, finding.priority) == ("nv-1", Priority.MEDIUM)
