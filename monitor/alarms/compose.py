@@ -20,7 +20,7 @@ from monitor.clock import DAY_MS, TEN_MINUTES_MS
 from monitor.errors import MonitorError
 from monitor.rind.drying import drying_pace
 from monitor.rules.finding import Finding
-from monitor.rules.words import span_text
+from monitor.rules.words import place_name, span_text
 from monitor.site import Site, Stage
 from monitor.store.protocol import Store
 
@@ -52,10 +52,10 @@ class Composer:
         over = message["about"] == "over"
         context = Context(
             at_ms,
-            cost=self._quietly(self._cost, told[0]) or "" if over else "",
+            cost=next((c for a in told if (c := self._quietly(self._cost, a))), "") if over else "",
             page=self._page(),
             may_acknowledge=self._site.alarms.acknowledge is not None,
-            picture=None if always else self._quietly(self._picture, told[0], at_ms),
+            picture=None if always else self._quietly(self._picture, told, at_ms),
             over_meanwhile=0 if over else sum(not a.active for a in every),
         )
         return words_of(self._site, told, message["about"], context)
@@ -77,22 +77,34 @@ class Composer:
             self._store = self._open_store()
         return self._store
 
-    def _picture(self, alarm: Alarm, at_ms: int) -> bytes | None:
-        store, finding = self._opened(), alarm.finding
-        if store is None or finding.room not in self._site.room_by_id:
+    def _picture(self, alarms: Sequence[Alarm], at_ms: int) -> bytes | None:
+        """The air where the most pressing alarm is, in the band of the first that knows one; none of several rooms."""
+        store, finding = self._opened(), alarms[0].finding
+        room = self._site.room_by_id.get(finding.room)
+        if store is None or room is None or len({a.finding.room for a in alarms}) > 1:
             return None
         frame = store.read_air(finding.room, finding.place, at_ms - DAY_MS, at_ms + 1)
         if frame.empty:
             return None
-        stage, numbers = self._stage(finding), dict[str, Any](finding.numbers)
-        bands = [numbers.get("band_c"), numbers.get("band_pct")]
-        if stage is not None:
-            bands = [bands[0] or stage.temperature_c, bands[1] or stage.rh_pct]
+        bands = self._bands(alarms)
+        where = place_name(room, finding.place)
         courses = [
-            Course("Temperature", "°C", frame["temperature_c"].to_numpy(float), _band(bands[0])),
-            Course("Humidity", "%", frame["rh_pct"].to_numpy(float), _band(bands[1])),
+            Course(f"{where}: temperature", "°C", frame["temperature_c"].to_numpy(float), bands[0]),
+            Course(f"{where}: humidity", "%", frame["rh_pct"].to_numpy(float), bands[1]),
         ]
-        return picture(_times(frame), courses, at_ms, self._site.site.zone, alarm.since_ms)
+        since_ms = min(a.since_ms for a in alarms)
+        return picture(_times(frame), courses, at_ms, self._site.site.zone, since_ms)
+
+    def _bands(self, alarms: Sequence[Alarm]) -> list[tuple[float, float] | None]:
+        """The band of temperature and of humidity that the first alarm with one speaks of."""
+        bands: list[tuple[float, float] | None] = [None, None]
+        for alarm in alarms:
+            stage, numbers = self._stage(alarm.finding), dict[str, Any](alarm.finding.numbers)
+            given = [numbers.get("band_c"), numbers.get("band_pct")]
+            if stage is not None:
+                given = [given[0] or stage.temperature_c, given[1] or stage.rh_pct]
+            bands = [band or _band(value) for band, value in zip(bands, given, strict=True)]
+        return bands
 
     def _cost(self, alarm: Alarm) -> str:
         """What it cost the wheels: how much drying the time stood for, by the air records of the span."""

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import base64
 import html
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from monitor.alarms.record import Alarm
-from monitor.clock import from_ms
+from monitor.alarms.runs import runs
+from monitor.clock import DAY_MS, from_ms
 from monitor.rules.finding import Priority
-from monitor.rules.words import listed, span_text
+from monitor.rules.words import listed, place_name, span_text
 from monitor.site import Site
 
 LONGEST_LINE = 160
@@ -69,6 +71,7 @@ class Parts:
     paragraphs: list[str] = field(default_factory=list)
     further: list[str] = field(default_factory=list)
     check_first: str = ""
+    wheels: str = ""
     foot: str = ""
 
 
@@ -88,6 +91,8 @@ def composed(parts: Parts, context: Context, asks: bool) -> Words:
     lines += [f"- {text}" for text in parts.further]
     if parts.check_first:
         lines.append(f"Check first: {parts.check_first}")
+    if parts.wheels:
+        lines.append(f"Wheels: {parts.wheels}")
     lines.append("")
     if acknowledge:
         lines.append(f"I have seen it: {acknowledge}")
@@ -115,23 +120,25 @@ def _stands(site: Site, alarms: Sequence[Alarm], about: str, context: Context) -
     first = alarms[0]
     call = ABOUTS.get(about) or CALLS[Priority(first.priority)]
     since_ms = min(a.since_ms for a in alarms)
-    where, since = _where(site, alarms), f"Since {_clock(site, since_ms)}."
+    where = _where(site, alarms)
     what, short = _what(alarms)
     check = SILENT_CHECK if _many_silent(alarms) else _one_line(first.finding.check_first)
+    line = f"{call}: {where}: {short}. Since {_clock(site, since_ms, context.at_ms)}."
     parts = Parts(
         f"{call}: {where}",
-        f"{call}: {where}: {short}. {since} Check: {check}",
+        line + _advice(check, LONGEST_LINE - len(line)),
         f"{where} ({_one_line(site.site.name)})",
     )
     lasted = span_text(max(0, context.at_ms - since_ms))
-    parts.paragraphs = [f"{what}.", f"{since[:-1]} ({lasted})."]
+    parts.paragraphs = [f"{what}.", f"Since {_clock(site, since_ms)} ({lasted})."]
     if about == "escalated":
         parts.paragraphs.append("Nobody has acknowledged it yet.")
     parts.paragraphs += _effects(alarms)
+    parts.wheels = _wheels(alarms)
     if context.over_meanwhile:
         parts.paragraphs.append(f"{context.over_meanwhile} more came and went meanwhile.")
     parts.check_first = check
-    parts.further = _further(alarms)
+    parts.further = _further(site, alarms)
     return parts
 
 
@@ -143,14 +150,15 @@ def _over(site: Site, alarms: Sequence[Alarm], context: Context) -> Parts:
     cost = f" {_sentence(context.cost)}" if context.cost else ""
     parts = Parts(
         f"Over: {where}",
-        f"Over: {where}: {short}. Lasted {lasted}.{cost}",
+        f"Over: {where}, after {lasted}. It was: {short}.{cost}",
         f"{where} ({_one_line(site.site.name)})",
     )
-    parts.paragraphs = [f"Over: {what}.", f"Lasted {lasted}, since {_clock(site, since_ms)}."]
+    parts.paragraphs = [f"Over after {lasted}, since {_clock(site, since_ms)}."]
     if context.cost:
         parts.paragraphs.append(_sentence(context.cost))
+    parts.paragraphs.append(f"It was: {what}.")
     parts.paragraphs += _effects(alarms, "While it lasted: ")
-    parts.further = _further(alarms)
+    parts.further, parts.wheels = _further(site, alarms), _wheels(alarms)
     return parts
 
 
@@ -167,30 +175,50 @@ def _what(alarms: Sequence[Alarm], are: str = "are") -> tuple[str, str]:
     if _many_silent(alarms):
         text = f"{len(alarms)} sensors {are} silent"
         return f"{text}; one cause is likely (power, network, broker)", text
-    return f"{len(alarms)} alarms", f"{short}; {len(alarms) - 1} more"
+    return f"{what}; and {len(alarms) - 1} more", f"{short}; {len(alarms) - 1} more"
 
 
 def _effects(alarms: Sequence[Alarm], before: str = "") -> list[str]:
-    """What it does to which wheels; of many alarms each says its own beside what it is."""
-    wheels = list(dict.fromkeys(_one_line(w) for a in alarms for w in a.finding.wheels))
-    said = []
-    if len(alarms) == 1 and alarms[0].finding.effect:
-        said.append(before + _sentence(alarms[0].finding.effect))
-    if wheels:
-        said.append(f"Wheels: {', '.join(wheels[:MOST_LISTED])}{_more(len(wheels) - MOST_LISTED)}")
-    return said
+    """What it does to the wheels; of many alarms each says its own beside what it is."""
+    effect = alarms[0].finding.effect if len(alarms) == 1 else ""
+    return [before + _sentence(effect)] if effect else []
 
 
-def _further(alarms: Sequence[Alarm]) -> list[str]:
+def _wheels(alarms: Sequence[Alarm]) -> str:
+    """Which wheels, with those numbered through as runs."""
+    named = runs(_one_line(w) for a in alarms for w in a.finding.wheels)
+    return f"{', '.join(named[:MOST_LISTED])}{_more(len(named) - MOST_LISTED)}"
+
+
+def _further(site: Site, alarms: Sequence[Alarm]) -> list[str]:
     if len(alarms) == 1:
         return []
     silent = _many_silent(alarms)
-    shown = []
-    for alarm in alarms[:MOST_LISTED]:
-        effect = _one_line(alarm.finding.effect)
-        shown.append(_one_line(alarm.finding.what) + (f": {effect}" if effect and not silent else ""))
+    shown = [_sensor(site, a) if silent else _with_effect(a) for a in alarms[:MOST_LISTED]]
     rest = len(alarms) - MOST_LISTED
     return [*shown, f"and {rest} more"] if rest > 0 else shown
+
+
+def _with_effect(alarm: Alarm) -> str:
+    effect = _one_line(alarm.finding.effect)
+    return _one_line(alarm.finding.what) + (f": {effect}" if effect else "")
+
+
+def _sensor(site: Site, alarm: Alarm) -> str:
+    room = site.room_by_id.get(alarm.finding.room)
+    where = [room.name, place_name(room, alarm.finding.place)] if room else []
+    return _one_line(": ".join([alarm.finding.sensor, ", ".join(dict.fromkeys(where))]))
+
+
+def _advice(check: str, room: int) -> str:
+    """The advice for the end of a line: as many of its clauses as fit whole, or nothing."""
+    clauses = re.split(r"(?<=[,;]) ", check)
+    for count in range(len(clauses), 0, -1):
+        text = " ".join(clauses[:count]).rstrip(",;")
+        asks = "?" if check.endswith("?") and not text.endswith("?") else ""
+        if len(f" Check: {text}{asks}") <= room:
+            return f" Check: {text}{asks}"
+    return ""
 
 
 def _where(site: Site, alarms: Sequence[Alarm]) -> str:
@@ -199,7 +227,7 @@ def _where(site: Site, alarms: Sequence[Alarm]) -> str:
     for alarm in alarms:
         room = site.room_by_id.get(alarm.finding.room)
         names.append(_one_line(room.name if room else alarm.finding.room or site.site.name))
-    return listed(list(dict.fromkeys(names)), 2)
+    return listed(list(dict.fromkeys(names)))
 
 
 def _html(parts: Parts, context: Context, acknowledge: str) -> str:
@@ -220,6 +248,8 @@ def _html(parts: Parts, context: Context, acknowledge: str) -> str:
             f'<p style="margin:12px 0"><img width="480" alt="{alt}" style="max-width:100%;height:auto" '
             f'src="data:image/png;base64,{data}"></p>'
         )
+    if parts.wheels:
+        body.append(f'<p style="margin:0 0 8px">Wheels: {text(parts.wheels)}</p>')
     if acknowledge:
         style = "display:inline-block;padding:12px 22px;border:2px solid #222;color:#222;text-decoration:none"
         body.append(
@@ -256,6 +286,8 @@ def _one_line(text: str) -> str:
     return " ".join(plain.split()).rstrip(".")
 
 
-def _clock(site: Site, time_ms: int) -> str:
+def _clock(site: Site, time_ms: int, at_ms: int | None = None) -> str:
+    """A moment by the clock on the wall; without its date where it is of the last days before another [ms]."""
     moment: datetime = from_ms(time_ms).astimezone(site.site.zone)
-    return moment.strftime("%a %d %b %H:%M")
+    is_near = at_ms is not None and abs(at_ms - time_ms) < 6 * DAY_MS
+    return moment.strftime("%a %H:%M" if is_near else "%a %d %b %H:%M")
