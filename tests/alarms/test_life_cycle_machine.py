@@ -20,6 +20,7 @@ from monitor.alarms import journal as tables
 from monitor.alarms import open_alarms
 from monitor.alarms.channels import Key, Recipient
 from monitor.alarms.journal import rebuilt
+from monitor.alarms.lifecycle import QUIET
 from monitor.alarms.outbox import TELLING
 from monitor.alarms.sender import LONGEST_WAIT_MS, Sender
 from monitor.alarms.words import Words
@@ -312,8 +313,12 @@ class LifeCycle(RuleBasedStateMachine):
                     f"{row['key']} stands and Nora does not know: {about!r}"
                 )
             elif row["ended_ms"] is not None or row["state"] == "returned-unacknowledged":
-                beside = [rows[a] for a, m, _ in told if m == message]
-                open_still = any(r["active"] and r["ended_ms"] is None for r in beside)
+                # What was told together is said to be over once all of it is, but for what is put aside.
+                together = {m for a, m, what in told if a == number and (m == message or what in TELLING)}
+                beside = [rows[a] for a, m, _ in told if m in together]
+                open_still = any(
+                    r["active"] and r["ended_ms"] is None and r["state"] not in QUIET for r in beside
+                )
                 assert about in ("over", "") or open_still, f"{row['key']} is over and Nora does not know"
 
 

@@ -32,7 +32,7 @@ def test_two_findings_of_one_room_and_moment_are_one_message(opened_on_both: Ope
     assert "Humidity 74.2 %" in nora.words[0].text
     nora.live(5, [])
     assert nora.heard == ["Now: North vault", "Over: North vault"]
-    assert "2 alarms" in nora.words[1].text
+    assert "It was: Too warm; and 1 more" in nora.words[1].text
 
 
 def test_later_findings_of_a_cause_that_was_told_make_no_further_message(opened_on_both: Opened) -> None:
@@ -314,12 +314,12 @@ def test_what_is_put_aside_holds_up_nobodys_end(opened_on_both: Opened) -> None:
     alarms.shelve(1, "Nora", nora.now + 8 * HOUR, now_ms=nora.now)
     nora.live(10, [dry()])
     assert nora.heard == ["Needs you: North vault", "Over: North vault"]
-    assert "Over: Too warm" in nora.words[1].text
+    assert "It was: Too warm" in nora.words[1].text
     nora.live(5, [])
     alarms.unshelve(1, "Nora", now_ms=nora.now)
     nora.live(5, [])
     assert nora.heard[2:] == ["Over: North vault"]
-    assert "Over: Humidity 74.2 %" in nora.words[2].text
+    assert "It was: Humidity 74.2 %" in nora.words[2].text
 
 
 def test_what_is_put_aside_swallows_nothing_of_its_cause(opened: Opened) -> None:
@@ -346,3 +346,16 @@ def test_what_was_said_to_be_over_is_told_when_it_comes_back_beside_another_of_i
     assert nora.heard == ["Needs you: North vault", "Now: North vault", "Over: North vault"]
     nora.live(10, [air, frost])
     assert nora.heard[3:] == ["Needs you: North vault"]
+
+
+def test_what_was_over_is_told_once_the_rest_is_put_aside(opened: Opened) -> None:
+    """Dry and warm told together; dry is over, then washing keeps the warmth quiet: that dry is over need not wait for it."""
+    alarms, nora = opened()
+    warm = dry(aspect="temperature-high", what="Too warm")
+    nora.live(5, [dry(), warm])
+    nora.live(10, [warm])
+    assert nora.heard == ["Needs you: North vault"]
+    alarms.plan_work("vault", "washing", nora.now + 8 * HOUR, "Piet", now_ms=nora.now)
+    nora.live(10, [warm])
+    assert nora.heard == ["Needs you: North vault", "Over: North vault"]
+    assert "It was: Humidity 74.2 %" in nora.words[1].text
