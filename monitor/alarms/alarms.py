@@ -12,12 +12,14 @@ from sqlalchemy.engine import Connection
 from monitor.alarms import journal as tables
 from monitor.alarms import planned
 from monitor.alarms.channels_health import failing_routes
+from monitor.alarms.company import may_get_worse
 from monitor.alarms.journal import Journal
-from monitor.alarms.lifecycle import Event
+from monitor.alarms.lifecycle import Event, State
 from monitor.alarms.outbox import Outbox
 from monitor.alarms.planned import Work
 from monitor.alarms.record import Alarm, alarm_from
 from monitor.alarms.steps import Step, by_key, due_steps, standing_rows, take
+from monitor.alarms.told import as_raised
 from monitor.clock import now_ms as clock_now_ms
 from monitor.errors import AlarmError
 from monitor.rules.finding import Finding, Priority
@@ -225,7 +227,11 @@ class Alarms:
     def _steps(self, connection: Connection, held: dict[str, Finding], now_ms: int) -> list[Step]:
         rows = standing_rows(connection)
         works = planned.planned(self._site, connection, now_ms, now_ms + 1) if rows or held else []
-        return list(due_steps(self._site, rows, works, held, now_ms))
+        answered = [
+            row["id"] for row in rows if row["state"] == State.ACKNOWLEDGED and may_get_worse(row["finding"])
+        ]
+        raised = as_raised(connection, answered) if answered else {}
+        return list(due_steps(self._site, rows, works, held, now_ms, raised))
 
     def _by_person(
         self,

@@ -12,12 +12,24 @@ from monitor.site import Site
 MINUTE_MS = 60_000
 COMPANY_MS = 60 * MINUTE_MS
 """For so long [ms] after a message further alarms of its cause are no news."""
+SATURATED, WET_SENSOR = ("free_water", "saturated"), ("sensor_health", "wet")
+STEPS: dict[str, tuple[float, float, tuple[str, ...]]] = {
+    "damp": (1.0, 5.0, ("rh_pct", "value_pct")),
+    "dry": (-1.0, 5.0, ("rh_pct", "value_pct")),
+    "warm": (1.0, 1.0, ("temperature_c", "value_c")),
+    "cold": (-1.0, 1.0, ("temperature_c", "value_c")),
+}
+"""For each side the sign of what is worse, how much of it [% RH or K] is news, and the numbers it is read from.
+
+How much is news is common practice, no source."""
 SIDES: dict[str, tuple[tuple[str, str], ...]] = {
     "damp": (
         ("band", "humidity-high"),
         ("trend", "humidity-high"),
         ("drying_pace", "slow"),
-        ("free_water", "saturated"),
+        ("mould_pace", "fast"),
+        ("mould_pace", "growing"),
+        SATURATED,
     ),
     "dry": (
         ("band", "humidity-low"),
@@ -25,8 +37,13 @@ SIDES: dict[str, tuple[tuple[str, str], ...]] = {
         ("drying_pace", "fast"),
         ("unusual_air", "dry"),
     ),
-    "warm": (("band", "temperature-high"), ("trend", "temperature-high"), ("unusual_air", "warm")),
-    "cold": (("band", "temperature-low"), ("trend", "temperature-low")),
+    "warm": (
+        ("band", "temperature-high"),
+        ("trend", "temperature-high"),
+        ("unusual_air", "warm"),
+        ("warmth", "week-warm"),
+    ),
+    "cold": (("band", "temperature-low"), ("trend", "temperature-low"), ("warmth", "week-cold")),
 }
 """Conditions (rule and aspect) of one room that say the same of its air: whoever knows of one learns nothing by another."""
 LONE_HOLD_MS = 20 * MINUTE_MS
@@ -75,10 +92,43 @@ def _cause(alarm: dict[str, Any]) -> str:
     return str(alarm["finding"].get("cause") or "")
 
 
+def groups_that_tell(alarm: dict[str, Any]) -> list[str]:
+    """The groups among whose messages there may be one that tells what an alarm says: its own first."""
+    finding = alarm["finding"]
+    air = [f"cause/air:{finding['room']}"] if _named(finding) == WET_SENSOR else []
+    return [group_of(alarm), *air]
+
+
 def says_the_same(alarm: dict[str, Any], told: Sequence[dict[str, Any]]) -> bool:
-    """Whether an alarm says the same of the air as one that was told and stands: too damp, then drying too slowly."""
-    side = _side(alarm)
-    return bool(side) and any(_side(row) == side for row in _standing(alarm, told))
+    """Whether an alarm says the same of the air as one that was told and stands: too damp, then drying too slowly.
+
+    Air further out than was told (`further_out`) is news.  A sensor that stands at 100 % says what saturated air at its
+    place says, where that was told first: a sensor that only is wet shows so sooner than its air counts as saturated.
+    """
+    finding, standing = alarm["finding"], _standing(alarm, told)
+    if _named(finding) == WET_SENSOR:
+        wet = [row["finding"] for row in standing if _named(row["finding"]) == SATURATED]
+        return any(finding["place"] in f["numbers"].get("places", ()) for f in wet)
+    side = _side(finding)
+    same = [row for row in standing if _side(row["finding"]) == side]
+    known = [row["finding"] for row in told if row.get("told", True) and _side(row["finding"]) == side]
+    return bool(side and same) and not further_out(finding, known)
+
+
+def further_out(finding: dict[str, Any], known: Sequence[dict[str, Any]]) -> bool:
+    """Whether a finding's air is worse by a step (`STEPS`) than that of any that is known; False where it has no figure."""
+    side = _side(finding)
+    value = _value(finding, side)
+    values = [v for other in known if (v := _value(other, side)) is not None]
+    if value is None or not values:
+        return False
+    sign, step, _ = STEPS[side]
+    return sign * value >= max(sign * v for v in values) + step
+
+
+def may_get_worse(finding: dict[str, Any]) -> bool:
+    """Whether a finding is one whose standing alarm is told again where the air gets `further_out`."""
+    return finding["rule"] == "band"
 
 
 def _standing(alarm: dict[str, Any], told: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -92,7 +142,16 @@ def _is_held(alarm: dict[str, Any]) -> bool:
     return alarm["finding"]["rule"] == "silence" and alarm["priority"] < Priority.CRITICAL
 
 
-def _side(alarm: dict[str, Any]) -> str:
-    finding = alarm["finding"]
-    named = (finding["rule"], finding["aspect"])
-    return next((side for side, conditions in SIDES.items() if named in conditions), "")
+def _named(finding: dict[str, Any]) -> tuple[str, str]:
+    return finding["rule"], finding["aspect"]
+
+
+def _side(finding: dict[str, Any]) -> str:
+    return next((side for side, conditions in SIDES.items() if _named(finding) in conditions), "")
+
+
+def _value(finding: dict[str, Any], side: str) -> float | None:
+    """How damp [%] or warm [degC] a finding says the air is."""
+    numbers = finding["numbers"]
+    names = STEPS[side][2] if side else ()
+    return next((float(numbers[name]) for name in names if numbers.get(name) is not None), None)

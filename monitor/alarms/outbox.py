@@ -15,8 +15,9 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from monitor.alarms import journal as tables
-from monitor.alarms.company import goes_with, group_of, hold_ms, says_the_same, stands
+from monitor.alarms.company import goes_with, group_of, groups_that_tell, hold_ms, says_the_same, stands
 from monitor.alarms.lifecycle import QUIET, State
+from monitor.alarms.told import told_messages
 from monitor.clock import from_ms, to_ms
 from monitor.rules.finding import Priority
 from monitor.site import Route, Site
@@ -27,8 +28,6 @@ TELLING = ("raised", "worse", "again", "escalated")
 DAILY_LATEST_MS = 12 * 3_600_000
 """How late [ms] the daily message is still worth sending, where the monitor did not run at its hour."""
 MINUTE_MS = 60_000
-LOOKED_BACK = 20
-"""So many messages of a cause are looked through for one that tells the same of the air."""
 
 
 @dataclass(frozen=True)
@@ -86,11 +85,10 @@ class Outbox:
     def over(self, connection: Connection, alarm: dict[str, Any], number: int, now_ms: int) -> None:
         """An alarm's condition has gone: tell those who were told, once all that their message told of is over.
 
-        What a person has put aside, or work keeps quiet, holds up nobody's end; so this is asked then too.
+        What a person has put aside, or work keeps quiet, holds up nobody's end.
         """
         history = messages_of(connection, [alarm["id"]])
-        is_over = not stands(alarm) and alarm["state"] not in QUIET
-        if is_over and any(m["route"] == LOCAL_LOG and m["about"] in TELLING for m in history):
+        if any(m["route"] == LOCAL_LOG and m["about"] in TELLING for m in history):
             _make(connection, self._to_log("over", alarm, number, now_ms), now_ms)
         for name in {m["route"] for m in history} - {LOCAL_LOG}:
             told = _open_told([m for m in history if m["route"] == name])
@@ -100,8 +98,9 @@ class Outbox:
             for message in told:
                 if not message["composed"] and not any(map(stands, family)):
                     drop(connection, message["id"], now_ms, "over before it left")
-            left, over = [m for m in told if m["composed"]], _over_unsaid(connection, family, name)
-            if left and over:
+            left = [m for m in told if m["composed"]]
+            if left:
+                over = _over_unsaid(connection, family, name)
                 group, once = f"over/{left[0]['id']}", f"over/{left[-1]['id']}/{number}/{name}"
                 due_ms = self._over_due(name, over, now_ms)
                 ids = tuple(row["id"] for row in over)
@@ -208,21 +207,15 @@ class Outbox:
 
     def _join_told(self, connection: Connection, alarm: dict[str, Any], route: str, now_ms: int) -> bool:
         """Let a further alarm of what was told, and still stands, go with the message that told it."""
-        message, grouping = tables.messages.c, tables.groupings.c
-        query = (
-            sa.select(message.id, message.created_ms)
-            .join(tables.groupings, grouping.message_id == message.id)
-            .join(tables.texts, tables.texts.c.message_id == message.id)
-            .where(grouping.route == route, grouping.group_key == group_of(alarm), message.about == "raised")
-            .order_by(message.id.desc())
-            .limit(LOOKED_BACK)
-        )
-        for number, found in enumerate(connection.execute(query).all()):
-            others = [row for row in _alarms_of(connection, [found.id]) if row["id"] != alarm["id"]]
-            newest = number == 0 and goes_with(alarm, others, now_ms - found.created_ms)
-            if newest or says_the_same(alarm, others):
-                _link(connection, found.id, alarm["id"])
+        group, newest = group_of(alarm), True
+        for message in told_messages(connection, route, groups_that_tell(alarm)):
+            others = [row for row in message.alarms if row["id"] != alarm["id"]]
+            own = message.group == group
+            soon = own and newest and goes_with(alarm, others, now_ms - message.created_ms)
+            if soon or says_the_same(alarm, others):
+                _link(connection, message.id, alarm["id"])
                 return True
+            newest = newest and not own
         return False
 
 

@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from monitor.alarms import journal as tables
+from monitor.alarms.company import further_out
 from monitor.alarms.journal import changes_of, inserted
 from monitor.alarms.lifecycle import LIVE, QUIET, Event, State, next_state
 from monitor.alarms.outbox import MINUTE_MS, Outbox
@@ -34,6 +35,8 @@ class Step:
     person: str | None = None
     note: str | None = None
     until_ms: int | None = None
+    further_out: bool = False
+    """Whether the air is further out by a step than it was when this was last told (`monitor.alarms.company`)."""
 
 
 def due_steps(
@@ -42,11 +45,15 @@ def due_steps(
     works: Sequence[Work],
     held: Mapping[str, Finding],
     now_ms: int,
+    raised: Mapping[int, dict[str, Any]] | None = None,
 ) -> Iterator[Step]:
-    """What findings (by key), planned work and the clock ask for, against the alarms that stand."""
+    """What findings (by key), planned work and the clock ask for, against the alarms that stand.
+
+    ``raised`` has the findings (as data, by alarm) with which alarms were last raised, where they may get worse.
+    """
     known = {row["key"]: row for row in standing}
     for key, row in known.items():
-        step = _of_standing(site, row, works, held.get(key), now_ms)
+        step = _of_standing(site, row, works, held.get(key), now_ms, (raised or {}).get(row["id"]))
         if step is not None:
             yield step
     for key, finding in held.items():
@@ -61,7 +68,12 @@ def due_steps(
 
 
 def _of_standing(
-    site: Site, row: dict[str, Any], works: Sequence[Work], finding: Finding | None, now_ms: int
+    site: Site,
+    row: dict[str, Any],
+    works: Sequence[Work],
+    finding: Finding | None,
+    now_ms: int,
+    raised: dict[str, Any] | None,
 ) -> Step | None:
     state, active = State(row["state"]), bool(row["active"])
     work = covering(works, finding or finding_from(row["finding"]), now_ms)
@@ -80,8 +92,10 @@ def _of_standing(
         return None
     if work is not None and state in LIVE:
         return Step(row, Event.SUPPRESS, finding, until_ms=work.until_ms)
-    if state is State.ACKNOWLEDGED and (finding.priority > row["priority"] or _realarms(site, row, now_ms)):
-        return Step(row, Event.REALARM, finding)
+    if state is State.ACKNOWLEDGED:
+        further = raised is not None and further_out(finding_data(finding), [raised])
+        if further or finding.priority > row["priority"] or _realarms(site, row, now_ms):
+            return Step(row, Event.REALARM, finding, further_out=further)
     return Step(row, Event.CHANGED, finding) if _worth_writing(row, finding, now_ms) else None
 
 
@@ -142,7 +156,7 @@ def take(connection: Connection, site: Site, step: Step, moments: tuple[int, int
     else:
         connection.execute(tables.alarms.update().where(tables.alarms.c.id == row["id"]).values(**changes))
     about = _about(step, before, after)
-    if about == "over" or (after in QUIET and before in LIVE):
+    if about == "over":
         Outbox(site).over(connection, alarm, number, now_ms)
     elif about:
         Outbox(site).raised(connection, alarm, about, number, moments, _is_worse(step))
@@ -164,7 +178,8 @@ def _about(step: Step, before: State, after: State) -> str:
 
 
 def _is_worse(step: Step) -> bool:
-    return bool(step.row and step.finding and step.finding.priority > step.row["priority"])
+    more_pressing = step.row and step.finding and step.finding.priority > step.row["priority"]
+    return bool(more_pressing or step.further_out)
 
 
 def _latches(site: Site, finding: Finding | None) -> bool:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from monitor.records import AirRecord, Contents
-from monitor.rules.base import contents_at, stage_of
+from monitor.rules.base import MINUTE_MS, contents_at, stage_of
 from monitor.rules.contents_rule import ContentsRule, all_wheels, sureness
 from monitor.rules.finding import Finding, Priority
 from monitor.rules.moment import Moment, evidence_time
@@ -15,6 +15,10 @@ from monitor.rules.paces import contents_paces
 from monitor.rules.watch import Evidence, Watch
 from monitor.rules.words import band_text, listed, place_name, rind_of, temperature_text, wheels_text
 
+SLIGHT = "~slight"
+"""Marks the watch of a value that is out by less than the deadband."""
+WELL = 3.0
+"""A value back by so many deadbands is well within its band."""
 CHECK_FIRST = {
     "temperature-high": "Is the door shut, the cooling running, its coil free of ice?",
     "temperature-low": "Is the cooling stuck on, or a vent open to cold air?",
@@ -33,9 +37,11 @@ class BandRule(ContentsRule):
     """Out of band: temperature or humidity beyond the limits of a style's stage, only for wheels that are there.
 
     Wheels at a place with its own air record are judged by it, others by the room's.  The value must pass the
-    limit for ``delay_min`` and come back by the deadband.  Limits are the style's own, from the site file;
-    deadband and delay: IEC 62682 asks for both and gives no figures for maturing rooms; the defaults are
-    common practice, no source.
+    limit by the deadband for ``delay_min``, or by less for ``slight_delay_min``: a tenth of a degree is within what sensors
+    differ by, and does little.  It is over once the value is back well within, by three deadbands, or by one for
+    ``off_delay_min``, since weather makes air waver about a limit for hours.  Limits are the style's own, from the site
+    file; deadband and delays: IEC 62682 asks for both and gives no figures for maturing rooms; the defaults are common
+    practice, no source.
     """
 
     name = "band"
@@ -58,15 +64,24 @@ class BandRule(ContentsRule):
             if value is None:
                 continue
             # A narrow band must still be able to clear: the deadband never reaches past its middle.
-            dead = min(deadband, (band[1] - band[0]) / 2)
-            for side, out, clear in (
-                ("low", value < band[0], value >= band[0] + dead),
-                ("high", value > band[1], value <= band[1] - dead),
-            ):
-                facts = (
-                    self._facts(record, entry, f"{quantity}-{side}", value, band) if out or not clear else {}
-                )
-                yield Evidence(self.key_of(record, entry, f"{quantity}-{side}"), time_ms, out, clear, facts)
+            middle = (band[1] - band[0]) / 2
+            dead, well = min(deadband, middle), min(WELL * deadband, middle)
+            for side, excess in (("low", band[0] - value), ("high", value - band[1])):
+                out, clear = excess > 0, excess <= -dead
+                key = self.key_of(record, entry, f"{quantity}-{side}")
+                keys = (key, f"{key}{SLIGHT}")
+                told = out or not clear or any(k in self.watches and self.watches[k].on for k in keys)
+                facts = self._facts(record, entry, f"{quantity}-{side}", value, band) if told else {}
+                # Once it stands, as far out as ever is out.
+                further = excess > dead or (out and key in self.watches and self.watches[key].on)
+                yield Evidence(keys[0], time_ms, further, clear, facts, excess <= -well)
+                yield Evidence(keys[1], time_ms, out, clear, facts, excess <= -well)
+
+    def on_delay_ms(self, key: str) -> int:
+        own = self.settings_of(key.split("|")[0])
+        least: float = own.delay_min
+        longer = max(least, own.slight_delay_min)
+        return round((longer if key.endswith(SLIGHT) else least) * MINUTE_MS)
 
     def _facts(
         self, record: AirRecord, entry: Contents, aspect: str, value: float, band: tuple[float, float]
@@ -101,7 +116,7 @@ class BandRule(ContentsRule):
             aspect=facts["aspect"],
             since_ms=watch.since_ms or watch.seen_ms,
             seen_ms=watch.seen_ms,
-            what=f"{quantity.capitalize()} {value} at {where}, {'under' if side == 'low' else 'over'} the {band} "
+            what=f"{quantity.capitalize()} {value} at {where}, {_beside(facts)} the {band} "
             f"that {style.name if style else facts['style']} wants",
             check_first=CHECK_FIRST[facts["aspect"]],
             priority=Priority.MEDIUM,
@@ -147,6 +162,14 @@ class BandRule(ContentsRule):
             wheels=wheels,
             numbers={**worst.numbers, "places": places},
         )
+
+
+def _beside(facts: dict[str, Any]) -> str:
+    """Where a value lies beside its band, in words; it may be back while the condition stands out its off-delay."""
+    low, high = facts["band"]
+    if low <= facts["value"] <= high:
+        return "back within"
+    return "under" if facts["value"] < low else "over"
 
 
 def _places(finding: Finding) -> list[str]:

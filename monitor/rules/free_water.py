@@ -20,6 +20,9 @@ TWIN_HELD_MS = 2 * 3_600_000
 """How old [ms] what a twin says of a rind's temperature may be."""
 CLEAR_K, CLEAR_PCT = 0.3, 1.0
 TWIN_SIGMA_K = 0.3
+CHECK_FIRST = (
+    "Is warm, damp air coming in at the door, water on the floor, the humidifier stuck on, the fan still"
+)
 
 
 class FreeWaterRule(Rule):
@@ -27,7 +30,8 @@ class FreeWaterRule(Rule):
 
     Dew point from the air record over water or ice (Hyland & Wexler 1983, as in the ASHRAE Handbook); a surface from its
     own sensor, a rind from its twin.  Delays and what counts as saturated are common practice, no source: a little dew
-    after loading cold wheels is no harm, a wet rind for a night is.
+    after loading cold wheels is no harm, a wet rind for a night is.  Air at saturation wets wood and rinds, which takes a day
+    to go: for so long it stands when it comes and goes.
     """
 
     name = "free_water"
@@ -54,15 +58,15 @@ class FreeWaterRule(Rule):
         assert record.rh_pct is not None
         limit = self.settings.saturated_pct
         out, clear = record.rh_pct >= limit, record.rh_pct < limit - CLEAR_PCT
-        facts = {}
-        if out or not clear:
+        key, facts = f"saturated|{record.place}|", {}
+        if out or not clear or (key in self.watches and self.watches[key].on):
             facts = {
                 "rh_pct": record.rh_pct,
                 "place": record.place,
                 "wheels": wheels_at(moment, self.room, record.place),
                 "sure": sureness(record.rh_pct - limit, record.rh_sigma_pct),
             }
-        return Evidence(f"saturated|{record.place}|", time_ms, out, clear, facts)
+        return Evidence(key, time_ms, out, clear, facts)
 
     def _rinds(self, moment: Moment, record: AirRecord, time_ms: int) -> Iterator[Evidence]:
         if not moment.rinds:
@@ -122,13 +126,18 @@ class FreeWaterRule(Rule):
         own = self.settings
         return round((own.saturated_min if key.startswith("saturated") else own.dew_delay_min) * MINUTE_MS)
 
+    def off_delay_ms(self, key: str) -> int:
+        return round(self.settings.saturated_off_min * MINUTE_MS) if key.startswith("saturated") else 0
+
     def finding(self, key: str, watch: Watch) -> Finding:
         facts, (kind, place, what_of) = watch.facts, key.split("|")
         where = place_name(self.room, place)
         who = wheels_text(len(facts["wheels"]))
         if kind == "saturated":
-            what = f"Air at {where} is at saturation: {facts['rh_pct']:.1f} %"
-            numbers: dict[str, Any] = {"rh_pct": facts["rh_pct"]}
+            state = "is" if facts["rh_pct"] >= self.settings.saturated_pct - CLEAR_PCT else "was lately"
+            now = "" if state == "is" else "now "
+            what = f"Air at {where} {state} at saturation: {now}{facts['rh_pct']:.1f} %"
+            numbers: dict[str, Any] = {"rh_pct": facts["rh_pct"], "places": [place] if place else []}
         else:
             surface, dew = (temperature_text(self.site, facts[k]) for k in ("surface", "dew_point"))
             whose = "rinds are" if kind == "rind" else f"the surface at sensor {what_of} is"
@@ -144,7 +153,7 @@ class FreeWaterRule(Rule):
             since_ms=watch.since_ms or watch.seen_ms,
             seen_ms=watch.seen_ms,
             what=what,
-            check_first="Is warm, damp air coming in at the door, water on the floor, the humidifier stuck on, the fan still?",
+            check_first=f"{CHECK_FIRST}{', the sensor itself wet' if kind == 'saturated' else ''}?",
             priority=Priority.MEDIUM,
             effect=f"{who} wet on the rind: it softens, and unwanted mould takes hold",
             wheels=tuple(facts["wheels"]),
@@ -167,5 +176,6 @@ class FreeWaterRule(Rule):
             wheels=wheels,
             seen_ms=max(f.seen_ms for f in damp),
             effect=first.effect.replace(wheels_text(len(first.wheels)), wheels_text(len(wheels)), 1),
+            numbers={**first.numbers, "places": sorted({f.place for f in damp if f.place})},
         )
         return [told, *others]

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 from monitor.records import AirRecord
-from monitor.rules.base import contents_at, stage_of
+from monitor.rules.base import MINUTE_MS, contents_at, stage_of
 from monitor.rules.contents_rule import all_wheels
 from monitor.rules.finding import Finding, Priority
 from monitor.rules.moment import Moment, evidence_time
@@ -18,6 +19,8 @@ from monitor.rules.words import difference_text, place_name, span_text, temperat
 HOUR_MS = 3_600_000
 SUSTAINED = 3
 """Slots that a value must have lasted: half an hour outlasts a door, a visit and most of a defrost."""
+HALF_HOURS = 3
+"""So many half hours are compared: washing and a pot of steam make one step, a room that leaves its band goes on."""
 COLUMN = {"temperature": 1, "humidity": 2}
 CHECK_FIRST = {
     "temperature-high": "Does the compressor run, the fan turn, is the coil free of ice, the door shut?",
@@ -39,11 +42,14 @@ class TrendRule(SlotRule):
     """Trend: beyond the usual range of the place for half an hour, and leaving the band within ``within_h`` hours.
 
     Usual is what the place's own last days held (`monitor.rules.slots.Usual`); a rise by itself says little, since doors,
-    defrosts and visits make one every day.  The rate is that of the last hour.  Common practice, no source.
+    defrosts and visits make one every day.  It is over once the air is back within what was usual when it began, or
+    after ``longest_h`` hours: by then the new air is what is usual.  The rate is the slower of two, each from one half hour
+    to the next: what jumps and then stays is no trend.  People and washing lift humidity for an hour, so that has a delay of its own.
+    Common practice, no source.
     """
 
     name = "trend"
-    kept = 2 * SUSTAINED
+    kept = HALF_HOURS * SUSTAINED
 
     def of_place(self, moment: Moment, record: AirRecord, recent: list[Slot]) -> Iterator[Evidence]:
         if len(recent) < self.kept:
@@ -63,10 +69,25 @@ class TrendRule(SlotRule):
             values = [slot[COLUMN[quantity]] for slot in recent]
             limits = max(b[0] for b in bands), min(b[1] for b in bands)
             for side in ("low", "high"):
-                out, clear, facts = self._side(quantity, side, values, usual, limits)
+                key, time_ms = f"{record.place}|{quantity}-{side}", evidence_time(record, moment.now_ms)
+                out, clear, facts = self._side(
+                    quantity, side, values, self._when_begun(key, time_ms) or usual, limits
+                )
                 facts |= {"place": record.place, "wheels": wheels}
-                key = f"{record.place}|{quantity}-{side}"
-                yield Evidence(key, evidence_time(record, moment.now_ms), out, clear, facts)
+                yield Evidence(key, time_ms, out, clear, facts)
+
+    def _when_begun(self, key: str, time_ms: int) -> tuple[float, float] | None:
+        """What was usual when a condition that stands began; None where none does, or since too long ago."""
+        watch = self.watches.get(key)
+        if watch is None or not watch.on or watch.since_ms is None:
+            return None
+        too_long = time_ms - watch.since_ms > self.settings.longest_h * HOUR_MS
+        known = watch.facts.get("usual_range")
+        return None if too_long or known is None else (known[0], known[1])
+
+    def on_delay_ms(self, key: str) -> int:
+        own = self.settings
+        return round((own.damp_delay_min if key.endswith("|humidity-high") else own.delay_min) * MINUTE_MS)
 
     def _side(
         self,
@@ -82,13 +103,15 @@ class TrendRule(SlotRule):
         margin = own.temperature_margin_k if quantity == "temperature" else own.humidity_margin_pct
         lasting = min(sign * v for v in values[-SUSTAINED:])
         newest, limit = sign * values[-1], sign * limits[at]
-        rate = sign * (sum(values[-SUSTAINED:]) - sum(values[:SUSTAINED])) / SUSTAINED * 2.0
+        means = [sign * sum(values[at : at + SUSTAINED]) / SUSTAINED for at in range(0, self.kept, SUSTAINED)]
+        rate = 2.0 * min(later - earlier for earlier, later in pairwise(means))
         hours = 0.0 if newest > limit else (limit - newest) / rate if rate > 0 else None
         beyond = lasting > sign * usual[at] + margin
         out = beyond and hours is not None and hours <= own.within_h
         facts = {
             "value": values[-1],
             "usual": usual[at],
+            "usual_range": list(usual),
             "limit": limits[at],
             "rate": sign * rate,
             "hours": hours,

@@ -11,7 +11,8 @@ class Evidence:
     """What a rule saw of one condition at a time [ms].
 
     ``out`` says that the limit is passed; ``clear`` that the value is back past the limit by its deadband.
-    Between the two neither holds, and a standing condition stands on.  ``facts`` must be fit for JSON.
+    Between the two neither holds, and a standing condition stands on.  ``well_clear`` that it is back so far that no
+    off-delay is needed.  ``facts`` must be fit for JSON.
     """
 
     key: str
@@ -19,6 +20,7 @@ class Evidence:
     out: bool
     clear: bool
     facts: dict[str, Any] = field(default_factory=dict)
+    well_clear: bool = False
 
 
 @dataclass
@@ -71,7 +73,8 @@ class Watch:
     def _clearing(self, evidence: Evidence) -> None:
         if self.clear_since_ms is None:
             self.clear_since_ms = evidence.time_ms
-        gone_for = max(self.off_delay_ms, self.back_within_ms if self.comes_back else 0)
+        off_delay_ms = 0 if evidence.well_clear else self.off_delay_ms
+        gone_for = max(off_delay_ms, self.back_within_ms if self.comes_back else 0)
         if evidence.time_ms - self.clear_since_ms >= gone_for:
             self.ended_ms = self.clear_since_ms
             self.on, self.since_ms, self.clear_since_ms = False, None, None

@@ -22,7 +22,8 @@ class BandRule(Settings):
     temperature_deadband_k: float = Field(0.3, ge=0, le=5)
     humidity_deadband_pct: float = Field(1.0, ge=0, le=20)
     delay_min: float = Field(30.0, ge=0, le=1440)
-    off_delay_min: DelayMinutes = 0.0
+    slight_delay_min: DelayMinutes = 240.0
+    off_delay_min: DelayMinutes = 180.0
     back_within_min: DelayMinutes = 1440.0
 
 
@@ -71,6 +72,7 @@ class FreeWaterRule(Settings):
     dew_delay_min: DelayMinutes = 60.0
     saturated_pct: float = Field(98.5, ge=80, le=100)
     saturated_min: DelayMinutes = 360.0
+    saturated_off_min: DelayMinutes = 1440.0
 
 
 class ShelfMouldRule(Settings):
@@ -118,6 +120,8 @@ class TrendRule(Settings):
     humidity_margin_pct: float = Field(2.0, ge=0, le=20)
     usual_days: int = Field(21, ge=3, le=60)
     delay_min: DelayMinutes = 10.0
+    damp_delay_min: DelayMinutes = 40.0
+    longest_h: float = Field(48.0, gt=0, le=336)
     back_within_min: DelayMinutes = 1440.0
 
     @model_validator(mode="after")
@@ -147,13 +151,6 @@ class UnusualAirRule(Settings):
     usual_days: int = Field(21, ge=3, le=60)
     stands_h: float = Field(12.0, gt=0, le=72)
     off_delay_min: DelayMinutes = 30.0
-
-
-class ContactsRule(Settings):
-    """A door that stands open, a humidifier's tank that is low on water."""
-
-    door_open_min: float = Field(15.0, gt=0, le=1440)
-    water_low_min: float = Field(5.0, gt=0, le=1440)
 
 
 class SensorHealthRule(Settings):
@@ -200,7 +197,6 @@ class Rules(Settings):
 
     band: BandRule = BandRule()
     blue: RindIndexRule = RindIndexRule()
-    contacts: ContactsRule = ContactsRule()
     cracking: RindIndexRule = RindIndexRule()
     drying_pace: PaceRule = PaceRule()
     free_water: FreeWaterRule = FreeWaterRule()

@@ -48,11 +48,46 @@ def test_air_too_dry_for_longer_than_the_delay_is_a_finding() -> None:
 
 
 def test_it_ends_only_past_the_deadband() -> None:
-    """At 80.5 % it stands on; at 81.5 %, past the deadband of 1 %, it is over."""
+    """At 80.5 % it stands on; at 81.5 %, past the deadband of 1 %, it is over after three hours, at 84 % at once."""
     site = make_site()
     dry = [(m, 10.5, 78.0) for m in (0, 10, 20)]
     assert len(after(site, [*dry, (30, 10.5, 80.5)])) == 1
-    assert after(site, [*dry, (30, 10.5, 80.5), (40, 10.5, 81.5)]) == []
+    back = [(m, 10.5, 81.5) for m in range(40, 240, 10)]
+    (standing,) = after(site, [*dry, *back[:18]])
+    assert standing.what.startswith("Humidity 81.5 % at low-rack, back within the 80-88 %")
+    assert after(site, [*dry, *back]) == []
+    assert after(site, [*dry, (30, 10.5, 84.0)]) == []
+
+
+def test_weather_that_wavers_about_a_limit_is_one_finding() -> None:
+    """An hour and a half at 91 %, two hours at 86.5 %, and 91 % again: one finding from the first to the last."""
+    site = make_site()
+    band, standing = rule(site), []
+    for minute in range(0, 400, 10):
+        damp = minute < 90 or minute >= 210
+        band.update(moment(site, minute, record(minute, 10.5, 91.0 if damp else 86.5)))
+        standing.append(len(band.findings()))
+    assert standing == [0, *[1] * 39]
+
+
+def test_a_tenth_of_a_degree_has_to_last_for_hours() -> None:
+    """12.1 degC where at most 12.0 are wanted is told after four hours; 12.5 degC after the five minutes of the site."""
+    for temperature_c, least_min in ((12.1, 240), (12.5, 5)):
+        site = make_site()
+        band, told_at = rule(site), None
+        for minute in range(0, 300, 5):
+            band.update(moment(site, minute, record(minute, temperature_c, 84.0)))
+            if told_at is None and band.findings():
+                told_at = minute
+        assert told_at == least_min
+
+
+def test_once_told_as_far_out_it_stands_while_it_is_out_at_all() -> None:
+    """12.5 degC for half an hour, then 12.1 for hours and 12.0 in between: it stands until 11.7 have lasted."""
+    site = make_site()
+    course = [(m, 12.5 if m < 30 else 12.1 if m % 60 else 12.0, 84.0) for m in range(0, 600, 10)]
+    assert len(after(site, course)) == 1
+    assert after(site, [*course, *((m, 11.6, 84.0) for m in range(600, 800, 10))]) == []
 
 
 def test_an_empty_room_has_no_band() -> None:

@@ -30,6 +30,7 @@ from tests.system.simulated_rooms import (
     judged,
     ordinary_year,
     sensed,
+    style_bands,
 )
 
 PAGE = Path("monitor/docs/alarms-on-simulated-rooms.md")
@@ -257,7 +258,11 @@ def _span(hours: float) -> str:
 
 def _years_part(given: argparse.Namespace) -> list[str]:
     years = [(*year, True) for year in given.years] + [(*year, False) for year in given.bare]
-    widened = ", ".join(f"{own} as {wider}" for own, wider in KEPT_BANDS.items())
+    own, _ = style_bands()
+    widened = ", ".join(
+        f"{style} {stage} {own[style, stage][0]:g}-{own[style, stage][1]:g} as {band[0]:g}-{band[1]:g}"
+        for (style, stage), band in KEPT_BANDS.items()
+    )
     return [
         "## Messages when nothing is wrong",
         "",
@@ -267,8 +272,10 @@ def _years_part(given: argparse.Namespace) -> list[str]:
         "A normal year is one in which a dairy keeps its rooms. The demo's do not keep their bands: its cave has nothing against",
         "dry winter air (a third of the year under the band), and damp weeks and washing take all three over theirs. So in",
         "*kept* rooms (and with the faults above) the cave has a mist maker of "
-        f"{CAVE_MIST.output_kg_h:g} kg/h at {CAVE_MIST.setpoint_rh_pct:g} %, and bands are set to",
-        f"what the rooms can keep ({widened} % RH). Weather, doors, work, washing and",
+        f"{CAVE_MIST.output_kg_h:g} kg/h at {CAVE_MIST.setpoint_rh_pct:g} %, and bands are widened",
+        "to what the rooms keep: beyond each side lies at most 1 % of the half hours of a year of seeds 1 and 2 of the true air",
+        "where the wheels of a stage lie, rounded outwards to 0.5 % (`python -m tests.system.kept_bands`).",
+        f"So {widened} % RH; no temperature had to be. Weather, doors, work, washing and",
         "defrosts are the demo's. The row *as in the demo* has neither: air that is truly out of its band, day after day.",
         "",
         "| rooms | seed | days | cave | cold-room | cellar | a room and month | what they were about |",
