@@ -85,10 +85,11 @@ class Outbox:
     def over(self, connection: Connection, alarm: dict[str, Any], number: int, now_ms: int) -> None:
         """An alarm's condition has gone: tell those who were told, once all that their message told of is over.
 
-        What a person has put aside, or work keeps quiet, holds up nobody's end.
+        What a person has put aside, or work keeps quiet, holds up nobody's end; so this is asked then too.
         """
         history = messages_of(connection, [alarm["id"]])
-        if any(m["route"] == LOCAL_LOG and m["about"] in TELLING for m in history):
+        is_over = not stands(alarm) and alarm["state"] not in QUIET
+        if is_over and any(m["route"] == LOCAL_LOG and m["about"] in TELLING for m in history):
             _make(connection, self._to_log("over", alarm, number, now_ms), now_ms)
         for name in {m["route"] for m in history} - {LOCAL_LOG}:
             told = _open_told([m for m in history if m["route"] == name])
@@ -98,9 +99,8 @@ class Outbox:
             for message in told:
                 if not message["composed"] and not any(map(stands, family)):
                     drop(connection, message["id"], now_ms, "over before it left")
-            left = [m for m in told if m["composed"]]
-            if left:
-                over = _over_unsaid(connection, family, name)
+            left, over = [m for m in told if m["composed"]], _over_unsaid(connection, family, name)
+            if left and over:
                 group, once = f"over/{left[0]['id']}", f"over/{left[-1]['id']}/{number}/{name}"
                 due_ms = self._over_due(name, over, now_ms)
                 ids = tuple(row["id"] for row in over)

@@ -156,7 +156,7 @@ def take(connection: Connection, site: Site, step: Step, moments: tuple[int, int
     else:
         connection.execute(tables.alarms.update().where(tables.alarms.c.id == row["id"]).values(**changes))
     about = _about(step, before, after)
-    if about == "over":
+    if about == "over" or (after in QUIET and before in LIVE):
         Outbox(site).over(connection, alarm, number, now_ms)
     elif about:
         Outbox(site).raised(connection, alarm, about, number, moments, _is_worse(step))

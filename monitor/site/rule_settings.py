@@ -153,6 +153,13 @@ class UnusualAirRule(Settings):
     off_delay_min: DelayMinutes = 30.0
 
 
+class ContactsRule(Settings):
+    """A door that stands open, a humidifier's tank that is low on water."""
+
+    door_open_min: float = Field(15.0, gt=0, le=1440)
+    water_low_min: float = Field(5.0, gt=0, le=1440)
+
+
 class SensorHealthRule(Settings):
     """A sensor that is stuck, spiking, wet, off the others, low on battery, wrong in time, or due for calibration."""
 
@@ -197,6 +204,7 @@ class Rules(Settings):
 
     band: BandRule = BandRule()
     blue: RindIndexRule = RindIndexRule()
+    contacts: ContactsRule = ContactsRule()
     cracking: RindIndexRule = RindIndexRule()
     drying_pace: PaceRule = PaceRule()
     free_water: FreeWaterRule = FreeWaterRule()
