@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 
 from sensors_sim.randomness import generator
-from sensors_sim.scenario import Room
+from sensors_sim.scenario import Room, Scenario
 
 DAY_S = 86400.0
 WORK_FROM_S, WORK_TO_S = 6.5 * 3600.0, 17.0 * 3600.0
@@ -54,6 +54,15 @@ class ActivityPlanner:
                     wash[index] += self._room.activity.wash_kg_m2 * self._room.floor_m2
         return DayPlan(np.minimum(door, 1.0).tolist(), people.tolist(), wash.tolist())
 
+    def openings(self, start_s: float, end_s: float) -> list[tuple[float, float]]:
+        """When the door is opened and shut again [s from the start], for every opening that touches a span."""
+        first, last = (int((t + self._midnight_s) // DAY_S) for t in (start_s - DAY_S, end_s))
+        found = []
+        for day in range(first, last + 1):
+            offset = day * DAY_S - self._midnight_s
+            found += [(offset + begin, offset + end) for begin, end in self._day(day)[0]]
+        return [(begin, end) for begin, end in found if begin <= end_s and end >= start_s]
+
     def _make_day(self, day: int) -> tuple[list[tuple[float, float]], list[tuple[float, float]], list[float]]:
         habits, rng = self._room.activity, generator(self._seed, "activity", self._room.id, day)
         starts = np.sort(rng.uniform(WORK_FROM_S, WORK_TO_S, rng.poisson(habits.door_openings_per_day)))
@@ -65,6 +74,12 @@ class ActivityPlanner:
             work.append((begin, begin + hours))
         washes = rng.uniform(WORK_TO_S - 3600.0, WORK_TO_S, rng.poisson(habits.washes_per_week / 7.0))
         return openings, work, [float(w) for w in washes]
+
+
+def planner_of(scenario: Scenario, room: Room) -> ActivityPlanner:
+    """The planner of a scenario's room."""
+    start = scenario.start
+    return ActivityPlanner(scenario.seed, room, start.hour * 3600.0 + start.minute * 60.0 + start.second)
 
 
 def _overlap(edges: np.ndarray, begin: float, end: float) -> np.ndarray:

@@ -44,7 +44,7 @@ def _drawn(scenario: Scenario) -> list[Fault]:
         if not choices:
             continue
         kind, target = choices[int(rng.integers(len(choices)))]
-        others = [s.id for s in scenario.sensors if s.id != target]
+        others = [s.id for s in scenario.sensors if s.id != target and s.measures == "air"]
         other = others[int(rng.integers(len(others)))] if kind == "sensors swapped" and others else ""
         end = min(start + length, scenario.length_s)
         result.append(Fault(kind=kind, target=target, other=other, start=start, end=max(end, start + 1.0)))
@@ -55,7 +55,7 @@ def _targets(scenario: Scenario, kind: str) -> list[str]:
     if kind == "broker down":
         return [""]
     if kind not in ROOM_FAULTS:
-        return [sensor.id for sensor in scenario.sensors]
+        return [sensor.id for sensor in scenario.sensors if sensor.measures == "air"]
     with_coil = [r.id for r in scenario.rooms if r.coil]
     with_mist = [r.id for r in scenario.rooms if r.humidifier]
     return {"humidifier dry": with_mist, "door ajar": [r.id for r in scenario.rooms]}.get(kind, with_coil)

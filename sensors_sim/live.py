@@ -20,8 +20,9 @@ from paho.mqtt import client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
+from sensors_sim.contacts import States
 from sensors_sim.errors import BrokerRefused
-from sensors_sim.messages import senml
+from sensors_sim.messages import senml, senml_state
 from sensors_sim.network import SensorNetwork
 from sensors_sim.scenario import Fault, Scenario
 from sensors_sim.sensors import Samples
@@ -302,7 +303,10 @@ def _run(
             steps = max(1, math.ceil(behind / scenario.step))
             span = world.advance(steps, behind / steps)
             for samples in network.messages(span):
-                for item in _messages(samples, clock, scenario, world.faults):
+                for item in _messages(samples, clock, world.faults):
+                    heapq.heappush(queue, (item[0], next(counter), *item[1:]))
+            for states in network.states(span):
+                for item in _state_messages(states, clock, world.faults):
                     heapq.heappush(queue, (item[0], next(counter), *item[1:]))
         publisher.check()
         while queue and queue[0][0] <= world.time_s:
@@ -311,9 +315,7 @@ def _run(
         stop.wait(TICK_S)
 
 
-def _messages(
-    samples: Samples, clock: _Clock, scenario: Scenario, faults: list[Fault]
-) -> list[tuple[float, str, bytes, bool]]:
+def _messages(samples: Samples, clock: _Clock, faults: list[Fault]) -> list[tuple[float, str, bytes, bool]]:
     """Messages with the simulated time at which each goes out; those due while "the broker is down" wait."""
     result = []
     for index in range(len(samples)):
@@ -324,9 +326,24 @@ def _messages(
             float(samples.humidity_pct[index]),
             float(samples.battery_v[index]),
         )
-        send_s = float(samples.send_s[index])
-        for fault in faults:
-            if fault.kind == "broker down" and fault.start <= send_s < fault.end:
-                send_s = fault.end
+        send_s = _held_s(float(samples.send_s[index]), faults)
         result.append((send_s, samples.topic, payload, samples.retained))
     return result
+
+
+def _state_messages(
+    states: States, clock: _Clock, faults: list[Fault]
+) -> list[tuple[float, str, bytes, bool]]:
+    """As `_messages`, for a contact."""
+    result = []
+    for stamp_s, send_s, is_on in zip(states.stamp_s, states.send_s, states.is_on, strict=True):
+        payload = senml_state(states.sensor, clock.epoch_s(float(stamp_s)), states.quantity, bool(is_on))
+        result.append((_held_s(float(send_s), faults), states.topic, payload, states.retained))
+    return result
+
+
+def _held_s(send_s: float, faults: list[Fault]) -> float:
+    for fault in faults:
+        if fault.kind == "broker down" and fault.start <= send_s < fault.end:
+            send_s = fault.end
+    return send_s

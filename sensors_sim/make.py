@@ -1,7 +1,7 @@
 """Writes a scenario as files: what sensors said, what the ledger holds, and the truth behind both.
 
-In the folder: ``readings/SENSOR.csv.gz`` (one row a message, in the order sent), ``ledger.csv`` (columns of the
-ledger's CSV import), ``truth/air.npz`` (ten-minute means at places), ``truth/wheels.npz`` (daily mass and rind
+In the folder: ``readings/SENSOR.csv.gz`` (one row a message, in the order sent; a contact's state as 0 or 1),
+``ledger.csv`` (columns of the ledger's CSV import), ``truth/air.npz`` (ten-minute means at places), ``truth/wheels.npz`` (daily mass and rind
 water activity), ``truth/events.csv``, ``truth/faults.csv``.  Same scenario, same bytes.
 """
 
@@ -23,6 +23,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from tqdm import tqdm
 
+from sensors_sim.contacts import States
 from sensors_sim.effects import Effect, sensor_effect
 from sensors_sim.errors import SimulationError
 from sensors_sim.network import SensorNetwork
@@ -62,6 +63,7 @@ def make_files(scenario: Scenario, folder: Path, show_progress: bool = True) -> 
     recorder = Recorder(scenario)
     network = SensorNetwork(scenario, recorder.world.faults)
     parts: dict[str, list[Samples]] = defaultdict(list)
+    said: dict[str, list[States]] = defaultdict(list)
     air: list[Span] = []
     effects: list[Effect] = []
     for span in tqdm(
@@ -69,6 +71,8 @@ def make_files(scenario: Scenario, folder: Path, show_progress: bool = True) -> 
     ):
         for samples in network.messages(span):
             parts[samples.sensor].append(samples)
+        for states in network.states(span):
+            said[states.sensor].append(states)
         air.append(span)
     whole = joined(air)
     sent = {
@@ -82,19 +86,26 @@ def make_files(scenario: Scenario, folder: Path, show_progress: bool = True) -> 
     ]
     with ProcessPoolExecutor(WRITERS) as pool:
         list(tqdm(pool.map(_write_readings, jobs), total=len(jobs), unit="sensor", disable=not show_progress))
+    for sensor, some_states in said.items():
+        path = folder / "readings" / f"{sensor}.csv.gz"
+        _write_states(path, some_states, recorder.world.faults, scenario.start.timestamp())
     _write_ledger(folder / "ledger.csv", recorder.observer.rows, scenario.start)
     _write_truth(folder / "truth", recorder, whole, effects)
     wheels = len(recorder.world.stock.wheels)
-    return Summary(sum(map(len, sent.values())), len(sent), len(recorder.observer.rows), wheels)
+    messages = sum(map(len, sent.values())) + sum(len(s) for some in said.values() for s in some)
+    return Summary(messages, len(sent) + len(said), len(recorder.observer.rows), wheels)
 
 
 def _held_back(samples: Samples, faults: list[Fault]) -> Samples:
     """Messages with those that fall due while the broker is down sent when it is back."""
-    send = samples.send_s
+    return replace(samples, send_s=_held_s(samples.send_s, faults))
+
+
+def _held_s(send_s: Array, faults: list[Fault]) -> Array:
     for fault in faults:
         if fault.kind == "broker down":
-            send = np.where((send >= fault.start) & (send < fault.end), fault.end, send)
-    return replace(samples, send_s=send)
+            send_s = np.where((send_s >= fault.start) & (send_s < fault.end), fault.end, send_s)
+    return send_s
 
 
 def _in_order(some: Iterable[Samples]) -> Samples:
@@ -139,6 +150,21 @@ def _write_readings(job: tuple[Path, Samples, float]) -> None:
     )
     text = table.to_csv(index=False, lineterminator="\n")
     path.write_bytes(gzip.compress(text.encode(), 4, mtime=0))
+
+
+def _write_states(path: Path, some: list[States], faults: list[Fault], start_epoch_s: float) -> None:
+    """What a contact sent: a column named as its quantity, 1 where it is on."""
+    send = _held_s(np.concatenate([s.send_s for s in some]), faults)
+    order = np.argsort(send, kind="stable")
+    stamp, on = (np.concatenate([getattr(s, name) for s in some])[order] for name in ("stamp_s", "is_on"))
+    table = pd.DataFrame(
+        {
+            "stamp_ms": np.round((start_epoch_s + stamp) * 1000).astype(np.int64),
+            "sent_ms": np.round((start_epoch_s + send[order]) * 1000).astype(np.int64),
+            some[0].quantity: on.astype(int),
+        }
+    )
+    path.write_bytes(gzip.compress(table.to_csv(index=False, lineterminator="\n").encode(), 4, mtime=0))
 
 
 def _write_ledger(path: Path, rows: list[dict[str, Any]], start: datetime) -> None:

@@ -5,6 +5,12 @@ from __future__ import annotations
 import math
 
 
+def senml_state(sensor: str, time_s: float, quantity: str, is_on: bool) -> bytes:
+    """One message of a contact, as a boolean value; ``time_s`` as in `senml`."""
+    value = "true" if is_on else "false"
+    return f'[{{"bn":"urn:dev:id:{sensor}:","bt":{time_s:.3f},"n":"{quantity}","vb":{value}}}]'.encode()
+
+
 def senml(sensor: str, time_s: float, temperature_c: float, humidity_pct: float, battery_v: float) -> bytes:
     """One message: temperature [Cel], humidity [%RH] and, where it is no NaN, the battery [V].
 

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sensors_sim.contacts import ContactModel, States
 from sensors_sim.scenario import Fault, Scenario
 from sensors_sim.sensors import Samples, SensorModel
 from sensors_sim.world import Span
@@ -19,12 +20,19 @@ class SensorNetwork:
     """The sensors of a scenario and the swaps among them."""
 
     def __init__(self, scenario: Scenario, faults: list[Fault]) -> None:
-        self.models = {s.id: SensorModel(s, scenario.seed, faults) for s in scenario.sensors}
+        air = [s for s in scenario.sensors if s.measures == "air"]
+        self.models = {s.id: SensorModel(s, scenario.seed, faults) for s in air}
+        others = [s for s in scenario.sensors if s.measures != "air"]
+        self._contacts = [ContactModel(s, scenario, faults) for s in others]
         self._swaps = [f for f in faults if f.kind == "sensors swapped"]
 
     def messages(self, span: Span) -> list[Samples]:
-        """What every sensor sends for a span, each in the order of sending."""
+        """What every sensor of air sends for a span, each in the order of sending."""
         return [self.messages_of(sensor, span) for sensor in self.models]
+
+    def states(self, span: Span) -> list[States]:
+        """What every contact sends for a span, each in the order of sending."""
+        return [contact.respond(float(span.times_s[-1])) for contact in self._contacts]
 
     def messages_of(self, sensor: str, span: Span) -> Samples:
         """What one sensor sends for a span."""

@@ -23,6 +23,7 @@ from sensors_sim.scenario_parts import Duration, Identifier, Part, duration_s, s
 from sensors_sim.scenario_rooms import Activity, Bath, Coil, Envelope, Humidifier, Place, Room, Spell, Weather
 
 __all__ = [
+    "CONTACT_FAULTS",
     "ROOM_FAULTS",
     "SENSOR_FAULTS",
     "Activity",
@@ -92,11 +93,16 @@ class Batch(Part):
 
 
 class Sensor(Part):
-    """A sensor at a place, and every way in which it is not perfect."""
+    """A sensor at a place, and every way in which it is not perfect.
+
+    ``measures`` is "air" (temperature and humidity), or what a contact tells: "door_open" at the room's door, "water_low"
+    in the tank of its humidifier.  A contact sends at each change and at each interval.
+    """
 
     id: Identifier
     room: Identifier
     place: Identifier
+    measures: Literal["air", "door_open", "water_low"] = "air"
     interval: Duration = Field(60.0, ge=1, le=86400)
     lag: Duration = 300.0
     temperature_noise_k: float = Field(0.05, ge=0, le=5)
@@ -142,6 +148,8 @@ SENSOR_FAULTS = (
     "clock jump",
     "sensor drifting",
 )
+CONTACT_FAULTS = ("sensor stuck", "sensor silent", "clock jump")
+"""Of these, what can go wrong with a contact."""
 FaultKind = Literal[
     "humidifier dry",
     "coil iced",

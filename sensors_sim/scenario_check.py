@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from sensors_sim.errors import ScenarioError
-from sensors_sim.scenario import ROOM_FAULTS, SENSOR_FAULTS, Fault, Room, Scenario
+from sensors_sim.scenario import CONTACT_FAULTS, ROOM_FAULTS, SENSOR_FAULTS, Fault, Room, Scenario
 
 
 def check_references(scenario: Scenario, source: str) -> None:
@@ -48,6 +48,9 @@ def _sensors(scenario: Scenario) -> Iterable[str]:
     rooms = {room.id: room for room in scenario.rooms}
     for index, sensor in enumerate(scenario.sensors):
         yield from _place_fault(f"sensors[{index}].place", rooms, sensor.room, sensor.place)
+        room = rooms.get(sensor.room)
+        if sensor.measures == "water_low" and room is not None and room.humidifier is None:
+            yield f"sensors[{index}].measures: room {room.id} has no humidifier"
 
 
 def _batches(scenario: Scenario) -> Iterable[str]:
@@ -78,6 +81,13 @@ def _target(key: str, fault: Fault, scenario: Scenario) -> Iterable[str]:
         yield f"{key}.target: no sensor {fault.target!r}"
     if fault.kind == "sensors swapped" and (fault.other not in sensors or fault.other == fault.target):
         yield f"{key}.other: name the second sensor of the swap (it is {fault.other!r})"
+    contacts = {sensor.id for sensor in scenario.sensors if sensor.measures != "air"}
+    if (
+        fault.kind in SENSOR_FAULTS
+        and fault.kind not in CONTACT_FAULTS
+        and contacts & {fault.target, fault.other}
+    ):
+        yield f"{key}.kind: a contact can be {', '.join(CONTACT_FAULTS)}, not {fault.kind!r}"
     if fault.kind not in ROOM_FAULTS:
         return
     room = rooms.get(fault.target)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.air import saturation_vapour_pressure
-from sensors_sim.activity import ActivityPlanner
+from sensors_sim.activity import planner_of
 from sensors_sim.faults import active_steps, all_faults
 from sensors_sim.places import place_air, relative_humidity
 from sensors_sim.room import Outside, Room
@@ -50,8 +50,7 @@ class World:
         self.faults = all_faults(scenario, speed) if faults is None else faults
         self.weather: WeatherYear = make_weather(scenario)
         self.rooms = {r.id: Room(r, scenario.altitude_m) for r in scenario.rooms}
-        midnight = scenario.start.hour * 3600.0 + scenario.start.minute * 60.0 + scenario.start.second
-        self._planners = {r.id: ActivityPlanner(scenario.seed, r, midnight) for r in scenario.rooms}
+        self._planners = {r.id: planner_of(scenario, r) for r in scenario.rooms}
         self.stock = WheelStock(scenario, next(iter(self.rooms.values())).pressure_pa)
         self.stock.age_before_start(
             {name: _usual_climate(room.settings) for name, room in self.rooms.items()}

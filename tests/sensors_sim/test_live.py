@@ -45,15 +45,17 @@ class Listener:
 
 
 def test_a_scenario_is_published_with_the_present_time(small: dict[str, Any], tmp_path: Path) -> None:
-    """A message a second from each sensor, stamped now, while rooms move on sixty times faster."""
-    small["sensors"] = [{**s, "interval": 1} for s in small["sensors"]]
+    """A message a second from each sensor and contact, stamped now, while rooms move on sixty times faster."""
+    door = {**small["sensors"][0], "id": "cave-door", "measures": "door_open"}
+    small["sensors"] = [{**s, "interval": 1} for s in (*small["sensors"], door)]
     with Mosquitto(tmp_path / "broker") as broker:
         listener = Listener(broker.port)
         begun = time.time()
         count = publish(build_scenario(small), BrokerAddress(port=broker.port), speed=60.0, seconds=3.0)
         wait_for(lambda: len(listener.payloads) >= count, what="all messages")
         listener.close()
-    assert 8 <= count <= 20
+    assert 8 <= count <= 25
+    assert any(topic == "maturing/cave-door/senml" and b'"vb":' in body for topic, body in listener.payloads)
     for topic, payload in listener.payloads:
         first = json.loads(payload)[0]
         assert first["bn"] == f"urn:dev:id:{topic.split('/')[1]}:"
