@@ -1,12 +1,13 @@
-"""Rules that look back over a place's last ten-minute slots, and what is usual at a place by its own last days."""
+"""Rules that look back over ten-minute slots of a place or a room, and what is usual at a place by its own last days."""
 
 from __future__ import annotations
 
 from abc import abstractmethod
 from collections.abc import Iterator
+from statistics import median
 from typing import Any
 
-from monitor.clock import DAY_MS
+from monitor.clock import DAY_MS, TEN_MINUTES_MS
 from monitor.records import AirRecord
 from monitor.rules.base import Rule
 from monitor.rules.moment import Moment
@@ -16,6 +17,10 @@ Slot = list[Any]
 """Start [ms], temperature [degC], relative humidity [%]; a list, since it is kept as JSON."""
 GAP_MS = 1_800_000
 """Slots further apart than this [ms] are not one course."""
+
+
+SETTLING = 0.02
+"""How much of what a place is off the room is learnt with each slot: a third of a day for most of it."""
 
 
 class SlotRule(Rule):
@@ -50,6 +55,41 @@ class SlotRule(Rule):
         super()._rewind(now_ms)
         for recent in self.memory.get("recent", {}).values():
             recent[:] = [slot for slot in recent if slot[0] <= now_ms]
+
+
+class RoomSlotRule(Rule):
+    """Gathers the air of all places of the room by slot, and looks at a slot once it is over."""
+
+    def evidence(self, moment: Moment) -> Iterator[Evidence]:
+        waiting = self.memory.setdefault("open", {})
+        for record in self.new_air(moment):
+            if record.place and record.temperature_c is not None and record.rh_pct is not None:
+                slot = waiting.setdefault(str(record.start_ms), {})
+                slot[record.place] = [record.temperature_c, record.rh_pct]
+        for start in sorted(int(s) for s in waiting if int(s) + TEN_MINUTES_MS <= moment.now_ms):
+            yield from self.of_slot(moment, start, waiting.pop(str(start)))
+
+    @abstractmethod
+    def of_slot(self, moment: Moment, start_ms: int, places: dict[str, list[float]]) -> Iterator[Evidence]:
+        """What a slot that is over shows: temperature [degC] and relative humidity [%] by place."""
+
+    def middle(self, places: dict[str, list[float]]) -> list[float]:
+        """Temperature [degC] and humidity [%] of the room: the median of its places, each less what it is usually off, so
+        that a place without a reading moves nothing."""
+        offsets = self.memory.setdefault("offsets", {})
+        plain = [median(values[column] for values in places.values()) for column in (0, 1)]
+        for name, values in places.items():
+            offsets.setdefault(name, [values[column] - plain[column] for column in (0, 1)])
+        room = [median(v[column] - offsets[name][column] for name, v in places.items()) for column in (0, 1)]
+        for name, values in places.items():
+            for column in (0, 1):
+                off = values[column] - room[column]
+                offsets[name][column] += SETTLING * (off - offsets[name][column])
+        return room
+
+    def _rewind(self, now_ms: int) -> None:
+        super()._rewind(now_ms)
+        self.memory["open"] = {}
 
 
 class Usual:

@@ -153,6 +153,17 @@ class UnusualAirRule(Settings):
     off_delay_min: DelayMinutes = 30.0
 
 
+class PlaceApartRule(Settings):
+    """A place whose air leaves the rest of its room as it did not on any of the last days at that time of day."""
+
+    times_usual: float = Field(1.3, ge=1, le=10)
+    temperature_margin_k: float = Field(0.1, ge=0, le=5)
+    humidity_margin_pct: float = Field(0.5, ge=0, le=20)
+    usual_days: int = Field(21, ge=3, le=60)
+    stands_h: float = Field(12.0, gt=0, le=72)
+    off_delay_min: DelayMinutes = 30.0
+
+
 class ContactsRule(Settings):
     """A door that stands open, a humidifier's tank that is low on water."""
 
@@ -219,4 +230,5 @@ class Rules(Settings):
     trend: TrendRule = TrendRule()
     unevenness: UnevennessRule = UnevennessRule()
     unusual_air: UnusualAirRule = UnusualAirRule()
+    place_apart: PlaceApartRule = PlaceApartRule()
     warmth: WarmthRule = WarmthRule()

@@ -90,7 +90,7 @@ CALM_DAYS = 4.2
 
 
 def calm(site: Site, days: float = CALM_DAYS) -> list[Moment]:
-    """Quiet days as every room has them: half a kelvin up and down, two places, readings, a healthy sensor."""
+    """Quiet days as every room has them: half a kelvin up and down, three places, readings, a healthy sensor."""
     moments = []
     for minute in range(0, round(days * 1440), 10):
         t = 10.5 + 0.25 * math.sin(minute / 90.0)
@@ -119,6 +119,7 @@ def _moment_of(
         minute + 10,
         record(minute, t, rh),
         record(minute, t_high, rh, "high-rack"),
+        record(minute, 0.4 * t + 0.6 * t_high, rh, "door"),
         record(minute, (t + t_high) / 2, rh, ""),
         readings=(
             reading(minute + 9, "temperature", t),

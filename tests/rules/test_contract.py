@@ -18,7 +18,7 @@ SITE = make_site(
     **{
         "interval_s = 60": 'interval_s = 60\nquantities = ["temperature", "humidity", "door_open", "water_low"]',
         "[[route]]": '[rules.shelf_mould]\nhighest_index = 0.01\nmaterial = "very sensitive"\n'
-        "[rules.unusual_air]\nusual_days = 4\n[[route]]",
+        "[rules.unusual_air]\nusual_days = 4\n[rules.place_apart]\nusual_days = 3\n[[route]]",
     }
 )
 TROUBLE = trouble(SITE)
