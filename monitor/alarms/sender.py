@@ -19,7 +19,7 @@ from monitor.alarms.channels import Deliver, Recipient, address_fault, deliver, 
 from monitor.alarms.compose import Composer, still_true
 from monitor.alarms.outbox import LOCAL_LOG
 from monitor.alarms.tokens import link_of
-from monitor.alarms.words import Words, with_link
+from monitor.alarms.words import Words, late, with_link
 from monitor.clock import from_ms, now_ms, rfc3339
 from monitor.errors import AlarmError
 from monitor.site import Route, Site
@@ -31,6 +31,8 @@ logger = logging.getLogger(__name__)
 POLL_S, AGAIN_S = 0.1, 5.0
 FIRST_WAIT_MS = 5_000
 LONGEST_WAIT_MS = 600_000
+LATE_MS = 15 * 60_000
+"""A message that leaves so long [ms] after it was put into words says so."""
 GIVE_UP_AFTER_MS = 24 * 3_600_000
 CLOCK_BACK_MS = 60_000
 """A message made so much later [ms] than now was made before the clock was set back, and waits no longer."""
@@ -214,7 +216,9 @@ class Sender:
         with self._alarms.journal.reading() as connection:
             kept = connection.execute(query).mappings().first()
         if kept is not None:
-            return Words(kept["title"], kept["line"], kept["text"], kept["html"])
+            same = Words(kept["title"], kept["line"], kept["text"], kept["html"])
+            is_late = moment_ms - kept["composed_ms"] >= LATE_MS and not always
+            return late(self._site, same, kept["composed_ms"]) if is_late else same
         with self._composing:
             words = self._composer.compose(message, moment_ms, always)
         if isinstance(words, str):

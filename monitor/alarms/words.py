@@ -17,6 +17,8 @@ from monitor.rules.words import listed, place_name, span_text
 from monitor.site import Site
 
 LONGEST_LINE = 160
+LEAST_SHORT = 30
+"""So many characters at least has a line for what is wrong, however long the names of rooms are."""
 MOST_LISTED = 12
 CAUTION = (
     "This informs; local food-safety rules and licensed practice decide. Air a closed room before you go in."
@@ -107,6 +109,14 @@ def composed(parts: Parts, context: Context, asks: bool) -> Words:
     )
 
 
+def late(site: Site, words: Words, composed_ms: int) -> Words:
+    """Words that could not leave when they were put together, which they say."""
+    note = f"Written {_clock(site, composed_ms)}; it could not be sent before now."
+    begin, tag, rest = words.html.partition("</h1>")
+    told = f'<p style="margin:0 0 8px"><b>{html.escape(note)}</b></p>'
+    return replace(words, text=f"{note}\n\n{words.text}", html=begin + tag + (told if tag else "") + rest)
+
+
 def with_link(words: Words, link: str) -> Words:
     """Words with the link that acknowledges put in its place."""
     return replace(
@@ -123,14 +133,17 @@ def _stands(site: Site, alarms: Sequence[Alarm], about: str, context: Context) -
     where = _where(site, alarms)
     what, short = _what(alarms)
     check = SILENT_CHECK if _many_silent(alarms) else _one_line(first.finding.check_first)
-    line = f"{call}: {where}: {short}. Since {_clock(site, since_ms, context.at_ms)}."
+    begin, end = f"{call}: {where}: ", f". Since {_clock(site, since_ms, context.at_ms)}."
+    line = begin + shortened(short, max(LEAST_SHORT, LONGEST_LINE - len(begin + end)))
+    line += end.removeprefix(".") if line.endswith("…") else end
     parts = Parts(
         f"{call}: {where}",
         line + _advice(check, LONGEST_LINE - len(line)),
-        f"{where} ({_one_line(site.site.name)})",
+        _place(site, where),
     )
     lasted = span_text(max(0, context.at_ms - since_ms))
-    parts.paragraphs = [f"{what}.", f"Since {_clock(site, since_ms)} ({lasted})."]
+    parts.paragraphs = [f"{what}."] if what else []
+    parts.paragraphs.append(f"Since {_clock(site, since_ms)} ({lasted}).")
     if about == "escalated":
         parts.paragraphs.append("Nobody has acknowledged it yet.")
     parts.paragraphs += _effects(alarms)
@@ -146,17 +159,17 @@ def _over(site: Site, alarms: Sequence[Alarm], context: Context) -> Parts:
     since_ms = min(a.since_ms for a in alarms)
     ended_ms = max(a.returned_ms or a.ended_ms or a.changed_ms for a in alarms)
     where, lasted = _where(site, alarms), span_text(max(0, ended_ms - since_ms))
-    what, short = _what(alarms, "were")
+    what, short = _what(alarms, "")
     cost = f" {_sentence(context.cost)}" if context.cost else ""
     parts = Parts(
         f"Over: {where}",
         f"Over: {where}, after {lasted}. It was: {short}.{cost}",
-        f"{where} ({_one_line(site.site.name)})",
+        _place(site, where),
     )
     parts.paragraphs = [f"Over after {lasted}, since {_clock(site, since_ms)}."]
     if context.cost:
         parts.paragraphs.append(_sentence(context.cost))
-    parts.paragraphs.append(f"It was: {what}.")
+    parts.paragraphs.append(f"It was: {what}." if what else "It was:")
     parts.paragraphs += _effects(alarms, "While it lasted: ")
     parts.further, parts.wheels = _further(site, alarms), _wheels(alarms)
     return parts
@@ -166,16 +179,16 @@ def _many_silent(alarms: Sequence[Alarm]) -> bool:
     return len(alarms) > 1 and all(a.finding.rule == "silence" for a in alarms)
 
 
-def _what(alarms: Sequence[Alarm], are: str = "are") -> tuple[str, str]:
-    """What is wrong, in full and short, for one alarm or many."""
+def _what(alarms: Sequence[Alarm], are: str = "are ") -> tuple[str, str]:
+    """What is wrong, in full and short; of several alarms only in short, since each is said by itself."""
     first = alarms[0].finding
     what, short = _one_line(first.what), _one_line(first.short) or _one_line(first.what)
     if len(alarms) == 1:
         return what, short
     if _many_silent(alarms):
-        text = f"{len(alarms)} sensors {are} silent"
+        text = f"{len(alarms)} sensors {are}silent"
         return f"{text}; one cause is likely (power, network, broker)", text
-    return f"{what}; and {len(alarms) - 1} more", f"{short}; {len(alarms) - 1} more"
+    return "", f"{short}; {len(alarms) - 1} more"
 
 
 def _effects(alarms: Sequence[Alarm], before: str = "") -> list[str]:
@@ -215,10 +228,16 @@ def _advice(check: str, room: int) -> str:
     clauses = re.split(r"(?<=[,;]) ", check)
     for count in range(len(clauses), 0, -1):
         text = " ".join(clauses[:count]).rstrip(",;")
-        asks = "?" if check.endswith("?") and not text.endswith("?") else ""
+        ends = re.search(r"[?.:]", check[len(text) - 1 :])
+        asks = "?" if ends and ends[0] == "?" and not text.endswith("?") else ""
         if len(f" Check: {text}{asks}") <= room:
             return f" Check: {text}{asks}"
     return ""
+
+
+def _place(site: Site, where: str) -> str:
+    name = _one_line(site.site.name)
+    return where if where == name else f"{where} ({name})"
 
 
 def _where(site: Site, alarms: Sequence[Alarm]) -> str:

@@ -174,3 +174,21 @@ def test_an_end_that_was_overtaken_is_told_when_it_comes_after_all(site: Site, a
     for _ in range(3):
         after(600)
     assert ["over" in line.lower() for address, line in channel.taken if "nora" in address] == [False, True]
+
+
+def test_what_could_not_leave_for_long_says_when_it_was_written(site: Site, alarms: Alarms) -> None:
+    """Put into words at 03:04 and taken at 03:24: the text begins with its age, since its figures are of then."""
+    texts: list[str] = []
+
+    def take(recipient: Recipient, words: Words, key: Key, form: str) -> str:
+        texts.append(words.text)
+        return "" if len(texts) > 2 else "it is down"
+
+    time = Time()
+    sender = Sender(site, alarms, take, time)
+    alarms.update([dry()], START)
+    sender.send_waiting("phone")
+    time.now_ms += 20 * 60_000
+    sender.send_waiting("phone")
+    assert "could not" not in texts[0]
+    assert texts[-1].startswith("Written Sun 01 Mar 03:04; it could not be sent before now.")

@@ -32,7 +32,7 @@ def test_two_findings_of_one_room_and_moment_are_one_message(opened_on_both: Ope
     assert "Humidity 74.2 %" in nora.words[0].text
     nora.live(5, [])
     assert nora.heard == ["Now: North vault", "Over: North vault"]
-    assert "It was: Too warm; and 1 more" in nora.words[1].text
+    assert "It was:\n- Too warm" in nora.words[1].text
 
 
 def test_later_findings_of_a_cause_that_was_told_make_no_further_message(opened_on_both: Opened) -> None:

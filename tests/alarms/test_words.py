@@ -91,6 +91,10 @@ def test_the_line_ends_with_advice_that_is_whole(site: Site, alarms: Alarms) -> 
     assert line.endswith("24 wheels. Since Sun 03:04. Check: Has the humidifier water, is the door shut?")
     long = replace(alarm, finding=replace(alarm.finding, short="x" * 100))
     assert words_of(site, [long], "raised", Context(START + MINUTE)).line.endswith("Since Sun 03:04.")
+    two = replace(
+        alarm, finding=replace(alarm.finding, short="x" * 90, check_first="Is it up, and right? Try: y")
+    )
+    assert words_of(site, [two], "raised", Context(START)).line.endswith("Check: Is it up?")
     week_old = words_of(site, [alarm], "raised", Context(START + 7 * 24 * 60 * MINUTE)).line
     assert "Since Sun 01 Mar 03:04." in week_old
 

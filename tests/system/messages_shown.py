@@ -83,8 +83,8 @@ class Events:
 
     humidifier = (hours(0, "21:40"), hours(1, "01:10"))
     power = (hours(2, "03:00"), hours(2, "04:20"))
-    too_warm = (hours(3, "13:00"), hours(3, "17:30"))
-    full_mailbox = (hours(3, "13:00"), hours(3, "13:50"))
+    too_warm = (hours(3, "13:00"), hours(3, "18:30"))
+    full_mailbox = (hours(3, "13:00"), hours(3, "16:30"))
 
     def air(self, room: str, at_ms: int) -> tuple[float, float]:
         """The air of a room: temperature [degC] and humidity [%]."""
@@ -182,18 +182,28 @@ def write_page() -> None:
     _write(site, story.arrived, lines)
 
 
-def _lines(alarms: Alarms) -> dict[str, str]:
-    """The one-line form of each message, by its title and text."""
+def _lines(alarms: Alarms) -> list[tuple[str, str, str]]:
+    """The title, text without its link, and one-line form of each message."""
     import sqlalchemy as sa
 
     from monitor.alarms import journal as tables
 
     with alarms.journal.reading() as connection:
         rows = connection.execute(sa.select(tables.texts)).mappings()
-        return {row["title"] + row["text"].split("\n")[2]: row["line"] for row in rows}
+        return [(row["title"], _without_link(row["text"]), row["line"]) for row in rows]
 
 
-def _write(site: Site, arrived: list[tuple[int, str, Message]], lines: dict[str, str]) -> None:
+def _without_link(text: str) -> str:
+    return "\n".join(line for line in text.strip().split("\n") if not line.startswith("I have seen it"))
+
+
+def _line_of(lines: list[tuple[str, str, str]], title: str, body: str) -> str:
+    """The one-line form of a mail; its text may begin with a note that it is late."""
+    told = _without_link(body)
+    return next(line for known, text, line in lines if known == title and told.endswith(text))
+
+
+def _write(site: Site, arrived: list[tuple[int, str, Message]], lines: list[tuple[str, str, str]]) -> None:
     PICTURES.mkdir(parents=True, exist_ok=True)
     for old in PICTURES.glob("*.png"):
         old.unlink()
@@ -202,7 +212,7 @@ def _write(site: Site, arrived: list[tuple[int, str, Message]], lines: dict[str,
     for number, (at_ms, to, mail) in enumerate(_chosen(arrived), 1):
         body, html = _parts(mail)
         local = from_ms(at_ms).astimezone(site.site.zone).strftime("%A %d %B %H:%M")
-        line = lines[str(mail["Subject"]) + body.split("\n")[2]]
+        line = _line_of(lines, str(mail["Subject"]), body)
         picture = PICTURES / f"message-{number:02}.png"
         pages.append((picture, html))
         parts.append(
@@ -223,12 +233,14 @@ the text, and the HTML as Chromium draws it. Made by `python -m tests.system.mes
 
 
 def _chosen(arrived: list[tuple[int, str, Message]]) -> list[tuple[int, str, Message]]:
-    """The first of each title, then others, in order of arrival."""
+    """The first of each title, then others that say something else, in order of arrival."""
     seen: set[str] = set()
     first, further = [], []
     for entry in arrived:
-        (further if str(entry[2]["Subject"]) in seen else first).append(entry)
-        seen.add(str(entry[2]["Subject"]))
+        title, text = str(entry[2]["Subject"]), _without_token(_parts(entry[2])[0])
+        if text not in seen:
+            (further if title in seen else first).append(entry)
+        seen |= {title, text}
     return sorted([*first, *further][:SHOWN], key=lambda entry: entry[0])
 
 
@@ -261,7 +273,7 @@ def _picture(pages: list[tuple[Path, str]]) -> None:
         for path, html in pages:
             page.set_content(html)
             image = Image.open(io.BytesIO(page.screenshot(full_page=True)))
-            image.convert("RGB").quantize(32).save(path, "PNG", optimize=True)
+            image.convert("RGB").quantize(64, Image.Quantize.MAXCOVERAGE).save(path, "PNG", optimize=True)
 
 
 if __name__ == "__main__":
