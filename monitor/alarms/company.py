@@ -115,6 +115,21 @@ def says_the_same(alarm: dict[str, Any], told: Sequence[dict[str, Any]]) -> bool
     return bool(side and same) and not further_out(finding, known)
 
 
+def answered_ms(row: dict[str, Any], standing: Sequence[dict[str, Any]]) -> int:
+    """When an answered alarm was last answered [ms], itself or by one that stands and says the same of its room's air."""
+    side, room = _side(row["finding"]), row["finding"]["room"]
+    same = (
+        other["acknowledged_ms"]
+        for other in standing
+        if side
+        and other["state"] == State.ACKNOWLEDGED
+        and other["finding"]["room"] == room
+        and _side(other["finding"]) == side
+        and other["priority"] >= row["priority"]
+    )
+    return max((ms for ms in same if ms is not None), default=row["acknowledged_ms"])
+
+
 def further_out(finding: dict[str, Any], known: Sequence[dict[str, Any]]) -> bool:
     """Whether a finding's air is worse by a step (`STEPS`) than that of any that is known; False where it has no figure."""
     side = _side(finding)

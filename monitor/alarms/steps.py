@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from monitor.alarms import journal as tables
-from monitor.alarms.company import further_out
+from monitor.alarms.company import answered_ms, further_out
 from monitor.alarms.journal import changes_of, inserted
 from monitor.alarms.lifecycle import LIVE, QUIET, Event, State, next_state
 from monitor.alarms.outbox import MINUTE_MS, Outbox
@@ -53,7 +53,9 @@ def due_steps(
     """
     known = {row["key"]: row for row in standing}
     for key, row in known.items():
-        step = _of_standing(site, row, works, held.get(key), now_ms, (raised or {}).get(row["id"]))
+        is_forgotten = _is_forgotten(site, row, standing, now_ms)
+        told = (raised or {}).get(row["id"])
+        step = _of_standing(site, row, works, held.get(key), now_ms, told, is_forgotten)
         if step is not None:
             yield step
     for key, finding in held.items():
@@ -74,6 +76,7 @@ def _of_standing(
     finding: Finding | None,
     now_ms: int,
     raised: dict[str, Any] | None,
+    is_forgotten: bool,
 ) -> Step | None:
     state, active = State(row["state"]), bool(row["active"])
     work = covering(works, finding or finding_from(row["finding"]), now_ms)
@@ -94,7 +97,7 @@ def _of_standing(
         return Step(row, Event.SUPPRESS, finding, until_ms=work.until_ms)
     if state is State.ACKNOWLEDGED:
         further = raised is not None and further_out(finding_data(finding), [raised])
-        if further or finding.priority > row["priority"] or _realarms(site, row, now_ms):
+        if further or finding.priority > row["priority"] or is_forgotten:
             return Step(row, Event.REALARM, finding, further_out=further)
     return Step(row, Event.CHANGED, finding) if _worth_writing(row, finding, now_ms) else None
 
@@ -104,9 +107,12 @@ def _became_critical(row: dict[str, Any], finding: Finding) -> bool:
     return bool(finding.priority >= Priority.CRITICAL > row["priority"])
 
 
-def _realarms(site: Site, row: dict[str, Any], now_ms: int) -> bool:
+def _is_forgotten(site: Site, row: dict[str, Any], standing: Sequence[dict[str, Any]], now_ms: int) -> bool:
+    """Whether an alarm was answered so long ago that it alarms again, and so was all that says the same of the air."""
     after_min = getattr(site.alarms.realarm_min, Priority(row["priority"]).name.lower())
-    return after_min is not None and now_ms - row["acknowledged_ms"] >= after_min * MINUTE_MS
+    if after_min is None or row["state"] != State.ACKNOWLEDGED:
+        return False
+    return bool(now_ms - answered_ms(row, standing) >= after_min * MINUTE_MS)
 
 
 def _worth_writing(row: dict[str, Any], finding: Finding, now_ms: int) -> bool:

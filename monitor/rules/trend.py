@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from itertools import pairwise
 from typing import Any
 
 from monitor.records import AirRecord
@@ -19,8 +18,6 @@ from monitor.rules.words import difference_text, place_name, span_text, temperat
 HOUR_MS = 3_600_000
 SUSTAINED = 3
 """Slots that a value must have lasted: half an hour outlasts a door, a visit and most of a defrost."""
-HALF_HOURS = 3
-"""So many half hours are compared: washing and a pot of steam make one step, a room that leaves its band goes on."""
 COLUMN = {"temperature": 1, "humidity": 2}
 CHECK_FIRST = {
     "temperature-high": "Does the compressor run, the fan turn, is the coil free of ice, the door shut?",
@@ -43,13 +40,12 @@ class TrendRule(SlotRule):
 
     Usual is what the place's own last days held (`monitor.rules.slots.Usual`); a rise by itself says little, since doors,
     defrosts and visits make one every day.  It is over once the air is back within what was usual when it began, or
-    after ``longest_h`` hours: by then the new air is what is usual.  The rate is the slower of two, each from one half hour
-    to the next: what jumps and then stays is no trend.  People and washing lift humidity for an hour, so that has a delay of its own.
-    Common practice, no source.
+    after ``longest_h`` hours: by then the new air is what is usual.  The rate is that of the last hour; people and washing
+    lift humidity for less, so that has a delay of its own.  Common practice, no source.
     """
 
     name = "trend"
-    kept = HALF_HOURS * SUSTAINED
+    kept = 2 * SUSTAINED
 
     def of_place(self, moment: Moment, record: AirRecord, recent: list[Slot]) -> Iterator[Evidence]:
         if len(recent) < self.kept:
@@ -103,8 +99,7 @@ class TrendRule(SlotRule):
         margin = own.temperature_margin_k if quantity == "temperature" else own.humidity_margin_pct
         lasting = min(sign * v for v in values[-SUSTAINED:])
         newest, limit = sign * values[-1], sign * limits[at]
-        means = [sign * sum(values[at : at + SUSTAINED]) / SUSTAINED for at in range(0, self.kept, SUSTAINED)]
-        rate = 2.0 * min(later - earlier for earlier, later in pairwise(means))
+        rate = sign * (sum(values[-SUSTAINED:]) - sum(values[:SUSTAINED])) / SUSTAINED * 2.0
         hours = 0.0 if newest > limit else (limit - newest) / rate if rate > 0 else None
         beyond = lasting > sign * usual[at] + margin
         out = beyond and hours is not None and hours <= own.within_h

@@ -70,6 +70,25 @@ def test_a_defrost_and_a_visit_are_no_trend() -> None:
     assert raised == []
 
 
+def test_damp_of_people_at_work_is_no_trend() -> None:
+    """Three and a half points up within half an hour and back after forty minutes more, under the band's 88 %, are not told."""
+    lifted = lambda m: (10.5, 84.0 + 3.5 * min(m / 30.0, 1.0) * (m < 70))  # noqa: E731
+    assert after_calm_days(TrendRule, 3, lifted)[1] == []
+
+
+def test_a_trend_stands_until_the_air_is_back_and_for_two_days_at_most() -> None:
+    """Up to 95 % within hours and there to stay: one trend, over neither at midnight nor while it lasts, but after 48 h."""
+    risen = lambda m: (10.5, min(84.0 + m / 20.0, 95.0))  # noqa: E731
+    rule, raised = after_calm_days(TrendRule, 48, risen)
+    assert [f.aspect for _, f in raised] == ["humidity-high"]
+    assert len(rule.findings()) == 1
+    rule, raised = after_calm_days(TrendRule, 56, risen)
+    assert len(raised) == 1
+    assert rule.findings() == []
+    back = lambda m: risen(m) if m < 600 else (10.5, 84.0)  # noqa: E731
+    assert after_calm_days(TrendRule, 11, back)[0].findings() == []
+
+
 def test_swings_leave_defrosts_out() -> None:
     """A defrost every three hours is recognised; the same height as a slow swing is told."""
     defrosts = lambda m: (14.0 if m % 180 < 20 else 10.5, 84.0)  # noqa: E731
