@@ -27,7 +27,7 @@ def room_panel(room: dict[str, Any], unit: str, zone: ZoneInfo, now: datetime, l
         f'<section class="room {state} {"stale" if room["stale"] and room["temperature_c"] is not None else ""}" aria-label="{text(room["name"])}: {text(state_word(state))}">'
         f'<h2><a href="room?room={quote(room["id"])}">{text(room["name"])}</a></h2><p class="holds">{_holds(room)}</p>'
         f'<div class="body"><div>{field(room, unit, drawn)}</div>'
-        f'<div class="says">{_figures(room, unit)}{_words(room, state, zone, now)}{_paces(room)}</div></div>'
+        f'<div class="says">{_figures(room, unit)}{_contacts(room, zone, now)}{_words(room, state, zone, now)}{_paces(room)}</div></div>'
         f'{_foot(room, late_s)}</section>'
     )  # fmt: skip
 
@@ -44,6 +44,19 @@ def _figures(room: dict[str, Any], unit: str) -> str:
         f'<div class="figures"><span class="figure"><span class="digits">{temperature(room["temperature_c"], unit)}</span><small>{unit_sign(unit)}</small></span>'
         f'<span class="figure"><span class="digits">{number(room["rh_pct"], 0)}</span><small>%</small></span></div>'
     )
+
+
+def _contacts(room: dict[str, Any], zone: ZoneInfo, now: datetime) -> str:
+    """What contacts say is so: 'door open since 14:05', 'tank low since 09:40'; nothing while all is shut and full."""
+    silent = {s["id"] for s in room["sensors"] if s["silent"]}
+    lines = []
+    for contact in room.get("contacts", ()):
+        if contact["on"]:
+            what = say("door open") if contact["quantity"] == "door_open" else say("tank low")
+            since = f" {since_words(contact['since_at'], zone, now)}" if contact["since_at"] else ""
+            now_silent = f", {text(say('not heard from since'))}" if contact["sensor"] in silent else ""
+            lines.append(f'<p class="contact"><b>{text(what)}</b>{since}{now_silent}</p>')
+    return "".join(lines)
 
 
 def _words(room: dict[str, Any], state: str, zone: ZoneInfo, now: datetime) -> str:

@@ -17,13 +17,13 @@ from monitor import alarms as alarming
 from monitor.alarms import Alarms, open_alarms
 from monitor.clock import DAY_MS, now, now_ms, rfc3339, to_ms
 from monitor.health import BEAT, BEAT_LATE_AFTER_S, health_document, sensor_heard
-from monitor.records import AirRecord, Contents
+from monitor.records import CONTACTS, GOOD_FLAGS, AirRecord, Contents
 from monitor.review import review_wheel
 from monitor.review.next_to_grade import next_to_grade_document as make_next_to_grade
 from monitor.review.what_if import what_if
 from monitor.rules.finding import Finding, Priority
 from monitor.rules.paces import paces
-from monitor.site import Room, Sensor, Site
+from monitor.site import Room, Sensor, Site, is_contact_only
 from monitor.store import open_store
 from monitor.store.protocol import SeriesSummary, Store
 from monitor.wheels import Ledger, open_ledger
@@ -204,12 +204,15 @@ class _Now:
         findings = sorted(
             (f for f in self._findings if f.room == room.id), key=lambda f: (-f.priority, f.since_ms)
         )
-        sensors = [self._sensor(room, s) for s in self._site.sensors if s.room == room.id]
-        stale = all(s["silent"] for s in sensors)
+        placed = [s for s in self._site.sensors if s.room == room.id]
+        sensors = [self._sensor(room, s) for s in placed]
+        # A contact at the door says nothing of the air: who hears from it alone does not know the room.
+        of_air = [heard for heard, s in zip(sensors, placed, strict=True) if not is_contact_only(s)]
+        stale = all(s["silent"] for s in of_air)
         wheels = sum(len(c.wheels) for c in contents)
         state = state_of(findings, stale, wheels)
-        seen = [s["last_seen_at"] for s in sensors if s["last_seen_at"]]
-        ages = [s["age_s"] for s in sensors if s["age_s"] is not None]
+        seen = [s["last_seen_at"] for s in of_air if s["last_seen_at"]]
+        ages = [s["age_s"] for s in of_air if s["age_s"] is not None]
         return {
             "id": room.id,
             "name": room.name,
@@ -227,6 +230,7 @@ class _Now:
             "trail": self._trail(room),
             "places": [self._place(room, place.id, place.name or place.id) for place in room.places],
             "sensors": sensors,
+            "contacts": [self._contact(s, q) for s in placed for q in s.quantities if q in CONTACTS],
             "findings": [finding_document(f) for f in findings],
         }
 
@@ -287,6 +291,15 @@ class _Now:
     def _sensor(self, room: Room, sensor: Sensor) -> dict[str, Any]:
         heard = sensor_heard(self._site, sensor, self._series.get(sensor.id, []), self._at_ms)
         return {"id": sensor.id, "place": sensor.place, **heard}
+
+    def _contact(self, sensor: Sensor, quantity: str) -> dict[str, Any]:
+        """A contact's state, and since when where it is on."""
+        held = next((s for s in self._series.get(sensor.id, []) if s.quantity == quantity), None)
+        known = held if held is not None and held.last_flag in GOOD_FLAGS else None
+        on = None if known is None or known.last_value is None else known.last_value == 1.0
+        run = self._store.run_before(sensor.id, quantity, known.last_ms + 1, DAY_MS) if known and on else None
+        since_ms = run.since_ms if run else known.last_ms if known and on else None
+        return {"sensor": sensor.id, "quantity": quantity, "on": on, "since_at": rfc3339(since_ms)}
 
 
 def state_of(findings: list[Finding], stale: bool, wheels: int) -> str:

@@ -86,6 +86,10 @@ def _room_lines(room: dict[str, Any], site: dict[str, Any]) -> Iterator[str]:
     late = " LATE" if room["stale"] else ""
     unit = site["display_unit"]
     yield f"  {temperature(room['temperature_c'], unit)}  {number(room['rh_pct'], '%')}   read {age}{late}"
+    for contact in room["contacts"]:
+        if contact["on"]:
+            since = f" since {_local(contact['since_at'], site['time_zone'])}" if contact["since_at"] else ""
+            yield f"  {'Door open' if contact['quantity'] == 'door_open' else 'Tank low'}{since}"
     yield f"  {pace('drying', room['drying_pace'])};  {pace('mould', room['mould_pace'])}"
 
 

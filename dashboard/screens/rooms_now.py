@@ -71,6 +71,7 @@ def known_now(rooms: list[dict[str, Any]], late_s: float) -> list[dict[str, Any]
         {
             **room,
             "stale": True,
+            "contacts": [],
             "state": "no-reading" if room["reading_at"] else room["state"],
             "sentence": words,
         }

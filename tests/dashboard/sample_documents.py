@@ -63,6 +63,7 @@ def _room(
             {"id": f"{identifier}-low", "place": "low", "last_seen_at": rfc3339(at - timedelta(seconds=70)), "age_s": 70.0, "silent": False, "flag": 1, "reason": "", "battery_pct": 81.0},
             {"id": f"{identifier}-high", "place": "high", "last_seen_at": rfc3339(at - timedelta(seconds=95)), "age_s": 95.0, "silent": False, "flag": 1, "reason": "", "battery_pct": 34.0},
         ],
+        "contacts": [{"sensor": f"{identifier}-door", "quantity": "door_open", "on": False, "since_at": None}],
         "findings": [],
     }  # fmt: skip
 
@@ -114,6 +115,10 @@ def _alarm_rooms(document: Document, at: datetime) -> None:
         drying_pace={"value": 2.3, "low": 2.0, "high": 2.6}, mould_pace={"value": 0.7, "low": 0.5, "high": 0.9},
         findings=[{"rule": "drying_pace", "what": "Drying too fast", "since_at": rfc3339(at - timedelta(hours=2, minutes=32)), "effect": "About 40 g lost from each wheel by this evening; rinds may crack if it lasts three days.", "check_first": "Door seal, then the humidifier's water.", "priority": "medium", "wheels": [f"K-{n:03}" for n in range(80, 144)], "numbers": {}}],
     )  # fmt: skip
+    north["contacts"] = [
+        {"sensor": "north-door", "quantity": "door_open", "on": True, "since_at": rfc3339(at - timedelta(minutes=23))},
+        {"sensor": "north-tank", "quantity": "water_low", "on": True, "since_at": rfc3339(at - timedelta(hours=3))},
+    ]  # fmt: skip
     north["trail"] = _trail(at, 11.8, 78.8, -7.0)
     wash.update(
         state="now", temperature_c=17.4, rh_pct=93.2, sentence="21 washed-rind wheels at 17.4 °C and rising.", trail=_trail(at, 17.4, 93.2, 0.5),
