@@ -45,7 +45,7 @@ class ContactsRule(Rule):
 
     A state lasts until its contact says otherwise, so both are judged by the clock and not only when a reading comes; a
     contact that says nothing any more is for silence to tell.  A door that is shut in between starts anew.  What is in
-    ``quantities`` of a sensor counts.  Both times are common practice, no source: carrying wheels in takes minutes, and
+    ``quantities`` of a sensor counts; in a room without wheels it is of low priority.  Both times are common practice, no source: carrying wheels in takes minutes, and
     a tank that fills itself is low for one or two.
     """
 
@@ -60,7 +60,7 @@ class ContactsRule(Rule):
             if self._is_state(reading) and self._is_known(moment, key) and self._take(key, reading, moment):
                 yield Evidence(key, moment.now_ms, out=False, clear=True)
         wheels = wheels_at(moment, self.room, "")
-        for key, state in states.items() if wheels else ():
+        for key, state in states.items():
             watch = self.watches.get(key)
             lasting = moment.now_ms - state["since_ms"] >= self._longest_ms(key)
             out = bool(state["on"]) and (lasting or (watch is not None and watch.on))
@@ -99,7 +99,7 @@ class ContactsRule(Rule):
         return sensor is not None and sensor.room == self.room.id and quantity in sensor.quantities
 
     def alive(self, moment: Moment, key: str) -> bool:
-        return self._is_known(moment, key) and self.room.id in moment.contents_by_room
+        return self._is_known(moment, key)
 
     def _rewind(self, now_ms: int) -> None:
         super()._rewind(now_ms)
@@ -121,8 +121,8 @@ class ContactsRule(Rule):
             seen_ms=watch.seen_ms,
             what=what,
             check_first=words.check_first,
-            priority=Priority.MEDIUM,
-            effect=words.effect.format(wheels=wheels_text(len(facts["wheels"]))),
+            priority=Priority.MEDIUM if facts["wheels"] else Priority.LOW,
+            effect=words.effect.format(wheels=wheels_text(len(facts["wheels"]))) if facts["wheels"] else "",
             wheels=tuple(facts["wheels"]),
             cause=self.air_cause,
             numbers={"lasted_ms": lasted_ms},

@@ -173,9 +173,11 @@ def test_two_doors_are_told_apart() -> None:
     assert len({f.key for f in found}) == 2
 
 
-def test_a_room_without_wheels_may_stand_open() -> None:
-    """It is aired; once wheels lie in it, a door that still stands open is told."""
+def test_in_a_room_without_wheels_it_is_of_low_priority() -> None:
+    """An empty room may be aired; once wheels lie in it, its open door is as pressing as any."""
     room = Room()
     room.at(0, door(0, True), contents=())
-    assert room.at(60, contents=()) == []
-    assert len(room.at(61, contents=OLD)) == 1
+    (finding,) = room.at(60, contents=())
+    assert (finding.priority, finding.effect) == (Priority.LOW, "")
+    (finding,) = room.at(61, contents=OLD)
+    assert finding.priority is Priority.MEDIUM
