@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import tempfile
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -33,10 +33,11 @@ from monitor.site import Site, check_text
 from monitor.store import open_store
 from sensors_sim.network import SensorNetwork
 from sensors_sim.places import relative_humidity
-from sensors_sim.scenario import ROOM_FAULTS, Fault, Room, Scenario, read_scenario
+from sensors_sim.scenario import ROOM_FAULTS, Fault, Room, Scenario, Sensor, read_scenario
 from sensors_sim.scenario_rooms import Humidifier
 from sensors_sim.sensors import Samples
 from sensors_sim.world import Span, World
+from tests.system.simulated_contacts import contacts_in, contacts_of, in_site_file, readings_of
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 SLOT_S = 600.0
@@ -86,20 +87,28 @@ class Told:
 
 
 def ordinary_year(
-    seed: int, days: float, interval_s: float, faults: tuple[Fault, ...] = (), *, kept: bool = True
+    seed: int,
+    days: float,
+    interval_s: float,
+    faults: tuple[Fault, ...] = (),
+    *,
+    kept: bool = True,
+    contacts: bool = False,
 ) -> Scenario:
     """The demo's rooms with weather, work, doors, washing and defrosts, but nothing wrong except ``faults``.
 
     The demo's cave has no means against dry winter air and is under its band for a third of the year.  Whoever keeps
-    wheels in such a room sees to it: ``kept`` gives it a small mist maker.
+    wheels in such a room sees to it: ``kept`` gives it a small mist maker.  ``contacts`` hangs a contact at each door and a
+    float switch in each humidifier; all other sensors send what they send without them.
     """
     year = read_scenario(DEMO / "year.toml")
     sensors = tuple(s.model_copy(update={"interval": interval_s}) for s in year.sensors)
     weather = year.weather.model_copy(update={"spells": ()})
-    changes = {"seed": seed, "days": days, "sensors": sensors, "weather": weather, "faults": faults}
-    if kept:
-        changes["rooms"] = tuple(_with_mist(room) if room.kind == "cave" else room for room in year.rooms)
-    return year.model_copy(update=changes)
+    rooms = tuple(_with_mist(room) if kept and room.kind == "cave" else room for room in year.rooms)
+    if contacts:
+        sensors += tuple(contacts_of(rooms, interval_s))
+    changes = {"seed": seed, "days": days, "rooms": rooms, "sensors": sensors}
+    return year.model_copy(update={**changes, "weather": weather, "faults": faults})
 
 
 def _with_mist(cave: Room) -> Room:
@@ -107,10 +116,11 @@ def _with_mist(cave: Room) -> Room:
     return cave.model_copy(update={"kind": "cellar", "humidifier": CAVE_MIST})
 
 
-def site_of(interval_s: float, folder: Path, *, kept: bool = True) -> Site:
+def site_of(interval_s: float, folder: Path, *, kept: bool = True, contacts: Sequence[Sensor] = ()) -> Site:
     """The demo's site with every rule as it comes, and one person to tell.
 
     ``kept``: with bands that these rooms can keep all year; the demo's own are for a year in which things go wrong.
+    ``contacts``: those of the scenario that hang in the rooms.
     """
     text = (DEMO / "site.toml").read_text(encoding="utf-8")
     head, _, rest = text.partition("[rules.band]")
@@ -121,6 +131,7 @@ def site_of(interval_s: float, folder: Path, *, kept: bool = True) -> Site:
         own = rf'(id = "{style}".*?name = "{stage}".*?\nrh_pct = )\[[^]]*\]'
         text, count = re.subn(own, rf"\g<1>[{low}, {high}]", text, count=1, flags=re.DOTALL)
         assert count == 1, (style, stage)
+    text += in_site_file(contacts)
     site, faults = check_text(text if "[[route]]" in text else text + route, folder / "site.toml")
     assert site is not None, faults
     return site
@@ -186,7 +197,7 @@ class _Showing:
 class _Sensing:
     def __init__(self, scenario: Scenario, folder: Path) -> None:
         self._scenario = scenario
-        site = site_of(scenario.sensors[0].interval, folder)
+        site = site_of(scenario.sensors[0].interval, folder, contacts=contacts_in(scenario))
         site.data_folder.mkdir(parents=True, exist_ok=True)
         self._start_ms = to_ms(scenario.start)
         self._world = World(scenario)
@@ -246,6 +257,9 @@ class _Sensing:
             self._wheels_c[round(self._world.time_s / SLOT_S) - 1] = warm
             for samples in self._network.messages(span):
                 self._waiting.extend(self._readings(samples))
+            for states in self._network.states(span):
+                said = readings_of(states, self._start_ms)
+                self._waiting.extend((self._held_s(sent_s), reading) for sent_s, reading in said)
         now_s = self._world.time_s
         come = sorted((w for w in self._waiting if w[0] <= now_s), key=lambda w: w[0])
         self._waiting = [w for w in self._waiting if w[0] > now_s]
@@ -256,7 +270,6 @@ class _Sensing:
         return arrived
 
     def _readings(self, samples: Samples) -> Iterator[tuple[float, Reading]]:
-        down = [f for f in self._world.faults if f.kind == "broker down"]
         stamps = self._start_ms + np.round(samples.stamp_s * 1000).astype(np.int64)
         columns = {
             "temperature": samples.temperature_c,
@@ -264,17 +277,31 @@ class _Sensing:
             "battery_voltage": samples.battery_v,
         }
         for index, sent_s in enumerate(samples.send_s.tolist()):
-            held = next((f.end for f in down if f.start <= sent_s < f.end), sent_s)
+            held = self._held_s(sent_s)
             for quantity, values in columns.items():
                 if not np.isnan(values[index]):
                     yield held, Reading(samples.sensor, quantity, int(stamps[index]), float(values[index]))
 
+    def _held_s(self, sent_s: float) -> float:
+        """When a message arrives [s]: at once, or when the broker is back."""
+        down = (f for f in self._world.faults if f.kind == "broker down")
+        return next((f.end for f in down if f.start <= sent_s < f.end), sent_s)
 
-def judged(scenario: Scenario, ticks: Iterable[Tick], *, kept: bool = True) -> Told:
-    """Rules, alarms and messages over what reached them; somebody acknowledges after a quarter of an hour."""
+
+def judged(scenario: Scenario, ticks: Iterable[Tick], *, kept: bool = True, contacts: bool = True) -> Told:
+    """Rules, alarms and messages over what reached them; somebody acknowledges after a quarter of an hour.
+
+    Without ``contacts`` those that the scenario has are not there for the rules: from the air alone.
+    """
+    heard = contacts_in(scenario) if contacts else ()
+    deaf = {s.id for s in contacts_in(scenario)} - {s.id for s in heard}
     with tempfile.TemporaryDirectory() as folder:
-        site = site_of(scenario.sensors[0].interval, Path(folder), kept=kept)
-        return _Judging(scenario, site).told(ticks)
+        site = site_of(scenario.sensors[0].interval, Path(folder), kept=kept, contacts=heard)
+        return _Judging(scenario, site).told(_without(deaf, tick) for tick in ticks)
+
+
+def _without(deaf: set[str], tick: Tick) -> Tick:
+    return replace(tick, readings=tuple(r for r in tick.readings if r.sensor not in deaf)) if deaf else tick
 
 
 class _Judging:

@@ -7,8 +7,8 @@ from functools import cache
 import pytest
 
 from sensors_sim.scenario import Fault
-from tests.system.alarms_on_simulated_rooms import INTERVAL_S, Found, found
-from tests.system.simulated_rooms import DAY_S, HOUR_S, judged, ordinary_year, sensed
+from tests.system.alarms_on_simulated_rooms import INTERVAL_S, Found, false_contacts, found
+from tests.system.simulated_rooms import DAY_S, HOUR_S, Tick, Told, judged, ordinary_year, sensed
 
 SEED = 77
 FAULTS = (
@@ -19,22 +19,37 @@ FAULTS = (
 )
 
 
+YEAR = ordinary_year(SEED, 8.5, INTERVAL_S, FAULTS, contacts=True)
+
+
 @cache
-def january() -> dict[str, Found]:
+def lived() -> list[Tick]:
     """Eight and a half days with a fault of each kind."""
-    scenario = ordinary_year(SEED, 8.5, INTERVAL_S, FAULTS)
-    ticks = list(sensed(scenario))
-    return {one.kind: one for one in found(scenario, judged(scenario, ticks), ticks)}
+    return list(sensed(YEAR))
+
+
+@cache
+def told(contacts: bool) -> Told:
+    """What the rules told of them, with the contacts or from the air alone."""
+    return judged(YEAR, lived(), contacts=contacts)
+
+
+def january(contacts: bool = False) -> dict[tuple[str, str], Found]:
+    return {(one.kind, one.target): one for one in found(YEAR, told(contacts), lived())}
 
 
 @pytest.mark.system
 @pytest.mark.parametrize(
-    ("kind", "hours"),
-    [("sensor stuck", 6.0), ("sensor silent", 3 * INTERVAL_S / HOUR_S), ("door ajar", 1.0)],
+    ("kind", "where", "hours"),
+    [
+        ("sensor stuck", "cave-mid-rack", 6.0),
+        ("sensor silent", "cellar-middle", 3 * INTERVAL_S / HOUR_S),
+        ("door ajar", "cold-room", 1.0),
+    ],
 )
-def test_it_is_found_in_time(kind: str, hours: float) -> None:
+def test_it_is_found_in_time(kind: str, where: str, hours: float) -> None:
     """A stuck sensor within six hours, a silent one within three of its intervals, a door ajar at night within the hour."""
-    one = january()[kind]
+    one = january()[kind, where]
     assert one.hours is not None
     assert one.hours <= hours
 
@@ -42,7 +57,27 @@ def test_it_is_found_in_time(kind: str, hours: float) -> None:
 @pytest.mark.system
 def test_a_dry_humidifier_is_found_two_hours_after_the_air_showed_it() -> None:
     """In January the cellar's air shows it soon."""
-    one = january()["humidifier dry"]
+    one = january()["humidifier dry", "cellar"]
     assert one.hours is not None
     assert one.shown_h is not None
     assert one.hours - one.shown_h <= 2.0
+
+
+@pytest.mark.system
+@pytest.mark.parametrize(
+    ("kind", "where", "hours"), [("door ajar", "cold-room", 0.75), ("humidifier dry", "cellar", 2.0)]
+)
+def test_contacts_find_it_whatever_the_air_does(kind: str, where: str, hours: float) -> None:
+    """By the door's contact within three quarters of an hour, by the tank's float within two hours."""
+    one = january(contacts=True)[kind, where]
+    assert one.by.startswith("contacts/")
+    assert one.hours is not None
+    assert one.hours <= hours
+
+
+@pytest.mark.system
+def test_contacts_tell_of_nothing_else() -> None:
+    """Doors are opened for work every day of these, and none of that is told; nor is anything where there are no contacts."""
+    assert false_contacts(YEAR, told(True)) == []
+    assert {f.rule for _, f in told(True).raised} >= {"contacts"}
+    assert not any(f.rule == "contacts" for _, f in told(False).raised)
