@@ -49,6 +49,22 @@ def test_later_findings_of_a_cause_that_was_told_make_no_further_message(opened_
     assert "12 sensors" in nora.words[1].line
 
 
+def test_a_door_left_open_and_what_it_does_to_the_air_are_one_message(opened: Opened) -> None:
+    """The door's contact tells after a quarter of an hour; that the air follows within the hour is part of it, and of its end."""
+    _, nora = opened()
+    what = "Door of North vault has stood open for 15 min"
+    door = dry(rule="contacts", aspect="door-open", style="", cause="air:vault", what=what)
+    air = dry(
+        rule="unusual_air", aspect="door", style="", cause="air:vault", what="The air in North vault is odd"
+    )
+    nora.live(20, [door])
+    nora.live(20, [door, air])
+    assert nora.heard == ["Needs you: North vault"]
+    nora.live(10, [])
+    assert nora.heard == ["Needs you: North vault", "Over: North vault"]
+    assert "The air in North vault is odd" in nora.words[1].text
+
+
 def test_what_says_the_same_of_the_air_as_what_stands_is_no_news(opened: Opened) -> None:
     """Too dry since yesterday and answered: that wheels dry fast is on the page and no message; too warm is one."""
     alarms, nora = opened()

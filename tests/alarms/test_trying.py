@@ -99,6 +99,20 @@ def test_history_alarms_as_it_would_have_and_leaves_no_trace(
     assert not (site.data_folder / "alarms.sqlite").exists()
 
 
+def test_a_door_that_stood_open_alarms_in_history_too(site: Site, capsys: pytest.CaptureFixture[str]) -> None:
+    """Open from 01:07 to 01:45 by its contact: raised at the first look after a quarter of an hour, over once it is shut."""
+    door = '[[sensor]]\nid = "nv-door"\nroom = "vault"\nplace = "low-rack"\nquantities = ["door_open"]\n\n[[style]]\n'
+    text = site.path.read_text(encoding="utf-8").replace("[[style]]\n", door, 1)
+    site.path.write_text(text, encoding="utf-8")
+    store = open_store(site)
+    said = ((0, 0.0), (67, 1.0), (77, 1.0), (105, 0.0))
+    store.write([Reading("nv-door", "door_open", BEGIN + m * MINUTE, on) for m, on in said])
+    store.close()
+    (row,) = [r["as_is"] for r in tried(capsys, site)["rows"] if r["as_is"]["rule"] == "contacts"]
+    assert row["what"] == "Door of North vault has stood open for 23 min"
+    assert (row["raised_at"], row["over_at"]) == ("2026-03-01T01:30:00Z", "2026-03-01T01:50:00Z")
+
+
 def test_changed_settings_stand_beside_those_as_they_are(
     site: Site, capsys: pytest.CaptureFixture[str]
 ) -> None:
