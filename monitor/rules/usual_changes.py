@@ -35,7 +35,7 @@ class UsualChanges:
 
     What is kept is ``days``, a list fit for JSON of
     ``[day since 1970, slots, [sum of the range of each view], [sum of each view], [[largest change of each kind] of each
-    part]]``.
+    part]]``; a part without any change is empty.
 
     Parameters
     ----------
@@ -54,12 +54,14 @@ class UsualChanges:
         self._days[:] = [d for d in self._days if day - self._most <= d[0] <= day]
         if not self._days or self._days[-1][0] != day:
             none = [0.0] * self._views
-            self._days.append([day, 0, none, none, [[0.0] * self._kinds for _ in range(BINS)]])
+            self._days.append([day, 0, none, none, [[] for _ in range(BINS)]])
         today = self._days[-1]
         today[1] += 1
         today[2] = [round(total + now, 3) for total, now in zip(today[2], ranges, strict=True)]
         today[3] = [round(total + now, 3) for total, now in zip(today[3], levels, strict=True)]
-        today[4][part] = [max(old, round(now, 3)) for old, now in zip(today[4][part], changes, strict=True)]
+        if any(changes):
+            known = today[4][part] or [0.0] * self._kinds
+            today[4][part] = [max(old, round(now, 3)) for old, now in zip(known, changes, strict=True)]
 
     def largest(self, time_ms: int) -> Usually | None:
         """The largest usual change of each kind at this time of day; the usual range, and the newest level, of each view.
@@ -71,7 +73,8 @@ class UsualChanges:
         if len(known) < min(LEAST_DAYS, self._most):
             return None
         near = [(part + step) % BINS for step in (-1, 0, 1)]
-        changes = [max(d[4][p][kind] for d in known for p in near) for kind in range(self._kinds)]
+        parts = [d[4][p] for d in known for p in near if d[4][p]]
+        changes = [max((part[kind] for part in parts), default=0.0) for kind in range(self._kinds)]
         ranges = [median(d[2][view] / d[1] for d in known) for view in range(self._views)]
         levels = [median(d[3][view] / d[1] for d in known[-NEWEST_DAYS:]) for view in range(self._views)]
         doubt = 1.0 + DOUBT_A_DAY * max(0, min(KNOWN_WELL_DAYS, self._most) - len(known))
