@@ -191,16 +191,24 @@ def try_alarms(
 @click.command("test-message", epilog="Example: maturing-room test-message site.toml phone")
 @SITE
 @click.argument("route")
-def test_message(site_file: Path, route: str) -> None:
-    """Send a message to everyone on a route, and say whether each was reached."""
-    from monitor.alarms.testing_routes import send_test
+@AS_JSON
+def test_message(site_file: Path, route: str, as_json: bool) -> None:
+    """Send a message to everyone on a route, and say whether each was reached.
+
+    The route's addresses come from the environment, as when the monitor runs. The message says that it is a test;
+    nothing of it is kept. Exit status 1 where anybody was not reached.
+    """
+    from monitor.alarms.testing_routes import send_test, tested_document
     from monitor.site import load
 
-    failed = 0
+    outcomes = []
     for outcome in send_test(load(site_file), route):
-        failed += not outcome.taken
-        click.echo(str(outcome))
-    if failed:
+        outcomes.append(outcome)
+        if not as_json:
+            click.echo(str(outcome))
+    if as_json:
+        click.echo(json.dumps(tested_document(route, outcomes), indent=2))
+    if failed := sum(not outcome.taken for outcome in outcomes):
         raise AlarmError(f"route {route}: {failed} not reached; see the reason above")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import logging
 import os
 import threading
@@ -250,5 +251,14 @@ def addresses_of(route: Route) -> str:
 
 def address_faults(site: Site) -> list[str]:
     """What is wrong with the addresses that the environment holds for a site's routes."""
-    faults = ((r, address_fault(r, addresses_of(r))) for r in site.routes)
-    return [f"route {route.name}: {fault}; its messages wait" for route, fault in faults if fault]
+    faults = [(route, address_fault(route, addresses_of(route))) for route in site.routes]
+    told = [f"route {route.name}: {fault}; its messages wait" for route, fault in faults if fault]
+    reached = {route.name: recipients_of(addresses_of(route)) for route, fault in faults if not fault}
+    for one, other in itertools.combinations([r for r in site.routes if r.name in reached], 2):
+        # Where one comes later than the other, whoever is on both is reminded, as may be meant.
+        both = {r.number for r in reached[one.name]} & {r.number for r in reached[other.name]}
+        if both and one.after_min == other.after_min:
+            told.append(
+                f"routes {one.name} and {other.name} reach {len(both)} of the same; who is on both is told by each"
+            )
+    return told

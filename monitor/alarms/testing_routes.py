@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from monitor.alarms.channels import Deliver, address_fault, deliver, key_of, recipients_of
 from monitor.alarms.sender import addresses_of
@@ -55,3 +56,11 @@ def send_test(site: Site, route_name: str, send: Deliver = deliver) -> Iterator[
     for number, recipient in enumerate(recipients_of(addresses), 1):
         key = key_of(secrets.token_hex(8), 0, recipient, "test")
         yield Outcome(number, recipient.address.partition("://")[0], send(recipient, words, key, route.form))
+
+
+def tested_document(route_name: str, outcomes: Sequence[Outcome]) -> dict[str, Any]:
+    """The ``test-message`` document: who on a route took the message, and why not (see ``json.md``)."""
+    reached = [
+        {"number": o.number, "kind": o.kind, "taken": o.taken, "reason": o.reason or None} for o in outcomes
+    ]
+    return {"version": 1, "route": route_name, "recipients": reached}
