@@ -50,7 +50,7 @@ def test_a_power_cut_of_forty_sensors_is_two_messages_to_a_person(
         texts = [body["message"] for body, _ in hook.taken]
     assert titles == ["Needs you: North vault", "Over: North vault"]
     assert "30 sensors are silent" in texts[0]
-    assert "40 sensors were silent" in texts[1]
+    assert "40 sensors silent" in texts[1]
     assert CUT + 3 <= told_minutes[0] <= CUT + 8
     assert BACK <= told_minutes[1] <= BACK + 16
     alarms.close()
