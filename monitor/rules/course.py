@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from statistics import median
 from typing import Any
@@ -14,6 +14,8 @@ from monitor.rules.usual_changes import UsualChanges, Usually
 HOUR_MS = 3_600_000
 LASTING, GAP, BEFORE = 3, 3, 24
 """Slots that a change must last, slots left out before them, and slots of the hours that it is measured against."""
+SWIFT, SWIFT_TIMES = 2, 2.5
+"""Where a kind is urgent so many slots do, if all are beyond the hours before by so many times what is allowed."""
 ALARMED_SHARE = 0.4
 """Of a change that was called unusual, and of what follows while it stands, at most this share of what was allowed is
 learnt: what comes again and again becomes usual in time, what happened once does not hide the next."""
@@ -44,10 +46,17 @@ class Course:
     memory : where the course, what is usual, and the event are kept
     kinds : the changes that are watched, as (side, quantity): side 1 up, -1 down
     allowed : how far a change may go
+    urgent : places in ``kinds`` of those for which a large change need not last as long
     """
 
-    def __init__(self, memory: dict[str, Any], kinds: Sequence[tuple[int, int]], allowed: Allowed) -> None:
-        self._memory, self._kinds, self._allowed = memory, kinds, allowed
+    def __init__(
+        self,
+        memory: dict[str, Any],
+        kinds: Sequence[tuple[int, int]],
+        allowed: Allowed,
+        urgent: Collection[int] = (),
+    ) -> None:
+        self._memory, self._kinds, self._allowed, self._urgent = memory, kinds, allowed, urgent
         self._slots: list[list[float]] = memory.setdefault("course", [])
         self._usual = UsualChanges(
             memory.setdefault("usual", []), allowed.usual_days, len(allowed.margins), len(kinds)
@@ -65,12 +74,14 @@ class Course:
         if len(slots) <= LASTING + GAP + BEFORE:
             return False
         lows, highs = _before(slots)
-        newest = [slot[1:] for slot in slots[-LASTING:]]
-        changes = [_lasting(side, [v[q] for v in newest], lows[q], highs[q]) for side, q in self._kinds]
+        changes = self._changes(LASTING, lows, highs)
         learnt = [max(change, 0.0) for change in changes]
         usual = self._usual.largest(start_ms)
         if usual is not None:
             allowed = self._allowed_now(usual)
+            swift = self._changes(SWIFT, lows, highs)
+            for kind in self._urgent:
+                changes[kind] = max(changes[kind], swift[kind] / SWIFT_TIMES)
             self._follow(start_ms, changes, allowed, usual, (lows, highs))
             learnt = self._learnt(learnt, allowed)
         ranges = [high - low for low, high in zip(lows, highs, strict=True)]
@@ -88,6 +99,13 @@ class Course:
         self._slots[:] = [slot for slot in self._slots if slot[0] + TEN_MINUTES_MS <= now_ms]
         if self.event is not None:
             self.event["from_ms"] = min(self.event["from_ms"], now_ms)
+
+    def _changes(self, lasting: int, lows: View, highs: View) -> list[float]:
+        """How far the last slots all lie beyond the hours before, by kind; below zero where one does not."""
+        newest = [slot[1:] for slot in self._slots[-lasting:]]
+        return [
+            min(v[q] - highs[q] if side > 0 else lows[q] - v[q] for v in newest) for side, q in self._kinds
+        ]
 
     def _allowed_now(self, usual: Usually) -> list[float]:
         own = self._allowed
@@ -156,8 +174,3 @@ def _before(slots: list[list[float]]) -> tuple[View, View]:
         lows.append(min(smooth))
         highs.append(max(smooth))
     return lows, highs
-
-
-def _lasting(side: int, newest: list[float], low: float, high: float) -> float:
-    """How far the last slots all lie beyond the hours before, on one side; below zero where one does not."""
-    return min(value - high if side > 0 else low - value for value in newest)

@@ -35,10 +35,10 @@ class PlaceApartRule(RoomSlotRule):
     def of_slot(self, moment: Moment, start_ms: int, places: dict[str, list[float]]) -> Iterator[Evidence]:
         if len(places) < LEAST_PLACES:
             return
-        middle = self.middle(places)
+        middle, holds = self.middle(places), self.room.id in moment.contents_by_room
         for place, values in sorted(places.items()):
             course = self._course(place)
-            if course.closed(start_ms, [v - m for v, m in zip(values, middle, strict=True)]):
+            if course.closed(start_ms, [v - m for v, m in zip(values, middle, strict=True)]) and holds:
                 event = course.event
                 facts = {}
                 if event is not None:

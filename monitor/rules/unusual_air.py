@@ -18,6 +18,8 @@ from monitor.rules.words import temperature_text, wheels_text
 TEMPERATURE, HUMIDITY, WATER, HEAT = range(4)
 KINDS = ((1, TEMPERATURE), (1, HEAT), (-1, TEMPERATURE), (-1, HUMIDITY), (-1, WATER), (-1, HEAT))
 """Changes that are watched.  Washing makes air damper often and by right, so damper air alone is left to other rules."""
+URGENT = (KINDS.index((1, TEMPERATURE)),)
+"""Cooling that stops warms a room within the hour."""
 RANGE_SHARE = 0.4
 """A change must pass the usual by this share of the air's usual range over some hours."""
 COOLER_K = 0.1
@@ -46,7 +48,7 @@ class UnusualAirRule(RoomSlotRule):
 
     def of_slot(self, moment: Moment, start_ms: int, places: dict[str, list[float]]) -> Iterator[Evidence]:
         course = self._course()
-        if course.closed(start_ms, self._of_room(places)):
+        if course.closed(start_ms, self._of_room(places)) and self.room.id in moment.contents_by_room:
             event = course.event
             facts = {} if event is None else _facts(event, wheels_at(moment, self.room, ""))
             yield Evidence("air", start_ms + TEN_MINUTES_MS, event is not None, event is None, facts)
@@ -62,7 +64,7 @@ class UnusualAirRule(RoomSlotRule):
         own = self.settings
         margins = (own.temperature_margin_k, own.humidity_margin_pct, own.water_margin_g, own.heat_margin_kj)
         allowed = Allowed(own.times_usual, margins, RANGE_SHARE, own.usual_days, own.stands_h)
-        return Course(self.memory.setdefault("room", {}), KINDS, allowed)
+        return Course(self.memory.setdefault("room", {}), KINDS, allowed, URGENT)
 
     def alive(self, moment: Moment, key: str) -> bool:
         return self.room.id in moment.contents_by_room

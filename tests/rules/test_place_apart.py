@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import random
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cache
 
 from monitor.rules.finding import Finding
@@ -126,3 +127,11 @@ def test_a_door_of_five_days_ago_does_not_hide_the_next() -> None:
     assert [m for m, _ in told(rule, slots(NIGHT + 240, NIGHT + 5 * DAY))][3:] == []
     minute, _ = told(rule, slots(NIGHT + 5 * DAY, NIGHT + 5 * DAY + 120, {"door": (0.0, -1.2)}))[0]
     assert minute <= 40
+
+
+def test_an_empty_room_may_do_what_it_likes() -> None:
+    """Without wheels the same air is no news."""
+    rule = known()
+    for each in slots(NIGHT, NIGHT + 240, {"door": (0.0, -3.0)}):
+        rule.update(replace(each, contents=()))
+        assert rule.findings() == []

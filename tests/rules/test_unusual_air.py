@@ -6,6 +6,7 @@ import json
 import math
 import random
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from functools import cache
 
 from monitor.rules.finding import Finding
@@ -107,6 +108,26 @@ def test_what_is_usual_at_work_is_unusual_at_night() -> None:
     assert "cooling" in finding.check_first
 
 
+def test_a_room_that_warms_fast_is_told_after_two_slots() -> None:
+    """1.5 K warmer at once: cooling that stopped is told ten minutes sooner than what is less or less urgent."""
+    first, _ = at_night(changed(NIGHT, NIGHT + 120, 1.5, -1.0))[0]
+    assert first - NIGHT == 20
+    first, _ = at_night(changed(NIGHT, NIGHT + 120, -1.5, -1.0))[0]
+    assert first - NIGHT == 30
+
+
+def test_what_was_told_does_not_hide_the_next() -> None:
+    """A humidifier dry on the ninth night, and again on the fourteenth at the same hour: told both times."""
+    rule = UnusualAirRule(SITE, SITE.rooms[0])
+    rule.restore(json.loads(a_week_known()))
+    assert told(rule, air(EVENING, NIGHT + 600, changed(NIGHT, NIGHT + 480, 0.0, -3.0)))
+    again = NIGHT + 5 * DAY
+    assert rule.findings() == []
+    found = told(rule, air(NIGHT + 600, again + 300, changed(again, again + 300, 0.0, -3.0)))
+    assert [minute for minute, _ in found if minute < again] == []
+    assert found[0][0] - again <= 60
+
+
 def test_in_the_first_week_nothing_is_called_unusual() -> None:
     """Five days are too few to know what a room does."""
     rule = UnusualAirRule(SITE, SITE.rooms[0])
@@ -116,3 +137,12 @@ def test_in_the_first_week_nothing_is_called_unusual() -> None:
 def test_a_place_that_falls_silent_moves_nothing() -> None:
     """The warm rack's sensor says no more: the room is told by the others, and is no cooler for it."""
     assert at_night(silent="high-rack") == []
+
+
+def test_an_empty_room_may_do_what_it_likes() -> None:
+    """Without wheels the same air is no news."""
+    rule = UnusualAirRule(SITE, SITE.rooms[0])
+    rule.restore(json.loads(a_week_known()))
+    for each in air(EVENING, NIGHT + 240, changed(NIGHT, NIGHT + 180, -0.6, -3.0)):
+        rule.update(replace(each, contents=()))
+        assert rule.findings() == []
