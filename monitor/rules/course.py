@@ -155,10 +155,10 @@ class Course:
     def _over(self, changes: list[float], allowed: list[float], usual: Usually) -> list[int]:
         """The kinds of change that are beyond what is allowed, the furthest first.
 
-        A change back towards where the quantity was in the last days is none.
+        A change back towards where the quantity was in the last days is none: it must end a margin beyond that.
         """
-        newest = self._slots[-1][1:]
-        away = [side * (newest[q] - usual.levels[q]) > 0 for side, q in self._kinds]
+        newest, margins = self._slots[-1][1:], self._allowed.margins
+        away = [side * (newest[q] - usual.levels[q]) > margins[q] for side, q in self._kinds]
         over = [kind for kind in range(len(changes)) if away[kind] and changes[kind] > allowed[kind]]
         return sorted(over, key=lambda kind: -changes[kind] / allowed[kind] if allowed[kind] > 0 else 0.0)
 

@@ -15,19 +15,21 @@ from monitor.rules.watch import Evidence, Watch
 from monitor.rules.words import difference_text, listed, place_name, temperature_text, wheels_text
 
 TEMPERATURE, HUMIDITY = range(2)
-KINDS = ((1, TEMPERATURE), (-1, TEMPERATURE), (1, HUMIDITY), (-1, HUMIDITY))
+KINDS = ((1, TEMPERATURE), (-1, TEMPERATURE), (-1, HUMIDITY))
+"""Changes that are watched.  Damper air at one place is left out: near saturation sensors differ by what they can show."""
 RANGE_SHARE = 0.3
 LEAST_PLACES = 3
 """With fewer nobody can say which of them parts from the others."""
-TURNED = {1: ("warmer", "damper"), -1: ("cooler", "drier")}
+TURNED = {(1, TEMPERATURE): "warmer", (-1, TEMPERATURE): "cooler", (-1, HUMIDITY): "drier"}
 
 
 class PlaceApartRule(RoomSlotRule):
     """A place apart: for half an hour further from the room's other places than on any of the last days at this hour.
 
     A door ajar, a stopped fan or an iced coil changes the air of the places nearest to it first, and the difference
-    between places leaves out weather, work and humidifiers, which move them all.  Told by temperature and humidity less
-    the room's; the test and its limits are those of unusual air.  Common practice, no source.
+    between places leaves out weather, work and humidifiers, which move them all.  Told by temperature and humidity
+    beside what the place usually has when the others have theirs; the test is that of unusual air.
+    Common practice, no source.
     """
 
     name = "place_apart"
@@ -35,19 +37,19 @@ class PlaceApartRule(RoomSlotRule):
     def of_slot(self, moment: Moment, start_ms: int, places: dict[str, list[float]]) -> Iterator[Evidence]:
         if len(places) < LEAST_PLACES:
             return
-        middle, holds = self.middle(places), self.room.id in moment.contents_by_room
+        unlike = [place for place in places if self._course(place).event is not None]
+        middle, holds = self.middle(places, unlike), self.room.id in moment.contents_by_room
         for place, values in sorted(places.items()):
-            course = self._course(place)
-            if course.closed(start_ms, [v - m for v, m in zip(values, middle, strict=True)]) and holds:
+            usual, course = self.usual_at(place, middle), self._course(place)
+            if course.closed(start_ms, [v - u for v, u in zip(values, usual, strict=True)]) and holds:
                 event = course.event
                 facts = {}
                 if event is not None:
                     facts = {
                         "from_ms": event["from_ms"],
                         "kind": event["over"][0],
-                        "before": event["before"],
-                        "now": event["now"],
                         "air": values,
+                        "usual": usual,
                         "wheels": wheels_at(moment, self.room, place),
                     }
                 yield Evidence(place, start_ms + TEN_MINUTES_MS, event is not None, event is None, facts)
@@ -74,16 +76,16 @@ class PlaceApartRule(RoomSlotRule):
     def finding(self, key: str, watch: Watch) -> Finding:
         facts, where = watch.facts, place_name(self.room, key)
         side, quantity = KINDS[facts["kind"]]
-        there, off = facts["air"][quantity], facts["now"][quantity]
-        by = self._amount(quantity, abs(off - facts["before"][quantity]))
-        turned = f"{by} {TURNED[side][quantity]} beside the other places than in the hours before"
-        is_, rest = (self._reading(quantity, value) for value in (there, there - off))
+        there, usual = facts["air"][quantity], facts["usual"][quantity]
+        by = self._amount(quantity, abs(there - usual))
+        turned = f"{by} {TURNED[side, quantity]} beside the other places than usual"
+        is_, by_others = (self._reading(quantity, value) for value in (there, usual))
         return Finding(
             rule=self.name,
             room=self.room.id,
             since_ms=min(facts["from_ms"], watch.seen_ms),
             seen_ms=watch.seen_ms,
-            what=f"{where} ({self.room.name}) is {turned}: {is_} there, {rest} in the middle of them",
+            what=f"{where} ({self.room.name}) is {turned}: {is_} there, {by_others} by the others",
             short=f"{where} in {self.room.name} {turned}",
             check_first="Is a door or vent open there? Does the fan turn, is the coil free of ice? Then: its sensor",
             priority=Priority.MEDIUM,
@@ -93,10 +95,8 @@ class PlaceApartRule(RoomSlotRule):
             numbers={
                 "temperature_c": round(facts["air"][0], 2),
                 "rh_pct": round(facts["air"][1], 1),
-                "off_room_k": round(facts["now"][0], 2),
-                "off_room_pct": round(facts["now"][1], 1),
-                "off_room_before_k": round(facts["before"][0], 2),
-                "off_room_before_pct": round(facts["before"][1], 1),
+                "usual_c": round(facts["usual"][0], 2),
+                "usual_pct": round(facts["usual"][1], 1),
                 "place": key,
                 "places": [key],
             },

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import abstractmethod
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from statistics import median
 from typing import Any
 
@@ -73,19 +73,25 @@ class RoomSlotRule(Rule):
     def of_slot(self, moment: Moment, start_ms: int, places: dict[str, list[float]]) -> Iterator[Evidence]:
         """What a slot that is over shows: temperature [degC] and relative humidity [%] by place."""
 
-    def middle(self, places: dict[str, list[float]]) -> list[float]:
+    def middle(self, places: dict[str, list[float]], unlike: Collection[str] = ()) -> list[float]:
         """Temperature [degC] and humidity [%] of the room: the median of its places, each less what it is usually off, so
-        that a place without a reading moves nothing."""
+        that a place without a reading moves nothing.  Of places that are ``unlike`` themselves now nothing is learnt."""
         offsets = self.memory.setdefault("offsets", {})
         plain = [median(values[column] for values in places.values()) for column in (0, 1)]
         for name, values in places.items():
             offsets.setdefault(name, [values[column] - plain[column] for column in (0, 1)])
         room = [median(v[column] - offsets[name][column] for name, v in places.items()) for column in (0, 1)]
-        for name, values in places.items():
+        room[1] = min(max(room[1], 0.0), 100.0)
+        for name in places.keys() - set(unlike):
             for column in (0, 1):
-                off = values[column] - room[column]
+                off = places[name][column] - room[column]
                 offsets[name][column] += SETTLING * (off - offsets[name][column])
         return room
+
+    def usual_at(self, place: str, middle: list[float]) -> list[float]:
+        """What a place that was in `middle` usually has when the room has that: air cannot be damper than saturated."""
+        warmer, damper = self.memory["offsets"][place]
+        return [middle[0] + warmer, min(middle[1] + damper, 100.0)]
 
     def _rewind(self, now_ms: int) -> None:
         super()._rewind(now_ms)

@@ -56,9 +56,8 @@ class UnusualAirRule(RoomSlotRule):
     def _of_room(self, places: dict[str, list[float]]) -> View:
         """Temperature [degC], relative humidity [%], water in dry air [g/kg] and heat content [kJ/kg] of the room."""
         room = self.middle(places)
-        humidity = min(max(room[1], 0.0), 100.0)
-        water, heat = air.humidity_ratio(room[0], humidity), air.enthalpy(room[0], humidity)
-        return [room[0], humidity, 1e3 * float(water), 1e-3 * float(heat)]
+        water, heat = air.humidity_ratio(*room), air.enthalpy(*room)
+        return [*room, 1e3 * float(water), 1e-3 * float(heat)]
 
     def _course(self) -> Course:
         own = self.settings
