@@ -29,7 +29,7 @@ class PlaceApartRule(RoomSlotRule):
     A door ajar, a stopped fan or an iced coil changes the air of the places nearest to it first, and the difference
     between places leaves out weather, work and humidifiers, which move them all.  Told by temperature and humidity
     beside what the place usually has when the others have theirs; the test is that of unusual air.
-    Common practice, no source.
+    Where no wheels are it is of low priority.  Common practice, no source.
     """
 
     name = "place_apart"
@@ -38,10 +38,10 @@ class PlaceApartRule(RoomSlotRule):
         if len(places) < LEAST_PLACES:
             return
         unlike = [place for place in places if self._course(place).event is not None]
-        middle, holds = self.middle(places, unlike), self.room.id in moment.contents_by_room
+        middle = self.middle(places, unlike)
         for place, values in sorted(places.items()):
             usual, course = self.usual_at(place, middle), self._course(place)
-            if course.closed(start_ms, [v - u for v, u in zip(values, usual, strict=True)]) and holds:
+            if course.closed(start_ms, [v - u for v, u in zip(values, usual, strict=True)]):
                 event = course.event
                 facts = {}
                 if event is not None:
@@ -66,7 +66,7 @@ class PlaceApartRule(RoomSlotRule):
         return Course(self.memory.setdefault("places", {}).setdefault(place, {}), KINDS, allowed)
 
     def alive(self, moment: Moment, key: str) -> bool:
-        return self.room.id in moment.contents_by_room and any(sensor.place == key for sensor in self.sensors)
+        return any(sensor.place == key for sensor in self.sensors)
 
     def _rewind(self, now_ms: int) -> None:
         super()._rewind(now_ms)
@@ -75,6 +75,7 @@ class PlaceApartRule(RoomSlotRule):
 
     def finding(self, key: str, watch: Watch) -> Finding:
         facts, where = watch.facts, place_name(self.room, key)
+        who = wheels_text(len(facts["wheels"]))
         side, quantity = KINDS[facts["kind"]]
         there, usual = facts["air"][quantity], facts["usual"][quantity]
         by = self._amount(quantity, abs(there - usual))
@@ -88,8 +89,8 @@ class PlaceApartRule(RoomSlotRule):
             what=f"{where} ({self.room.name}) is {turned}: {is_} there, {by_others} by the others",
             short=f"{where} in {self.room.name} {turned}",
             check_first="Is a door or vent open there? Does the fan turn, is the coil free of ice? Then: its sensor",
-            priority=Priority.MEDIUM,
-            effect=f"{wheels_text(len(facts['wheels']))} there in other air than the rest of the room",
+            priority=Priority.MEDIUM if facts["wheels"] else Priority.LOW,
+            effect=f"{who} there in other air than the rest of the room" if facts["wheels"] else "",
             wheels=tuple(facts["wheels"]),
             cause=self.air_cause,
             numbers={

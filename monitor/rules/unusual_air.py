@@ -41,14 +41,15 @@ class UnusualAirRule(RoomSlotRule):
     Judged on the room as a whole (the median of its places), by temperature, humidity, water content and enthalpy: a door
     to colder air takes heat and water out, a dry humidifier only water.  A one-sided test of a change of mean, lasting
     rather than summed as in Page 1954 (Biometrika 41:100), whose limit is the room's own record; margins, days and
-    hours are common practice, no source.  What stays so for ``stands_h`` is no longer news.
+    hours are common practice, no source.  What stays so for ``stands_h`` is no longer news.  In a
+    room without wheels it is of low priority.
     """
 
     name = "unusual_air"
 
     def of_slot(self, moment: Moment, start_ms: int, places: dict[str, list[float]]) -> Iterator[Evidence]:
         course = self._course()
-        if course.closed(start_ms, self._of_room(places)) and self.room.id in moment.contents_by_room:
+        if course.closed(start_ms, self._of_room(places)):
             event = course.event
             facts = {} if event is None else _facts(event, wheels_at(moment, self.room, ""))
             yield Evidence("air", start_ms + TEN_MINUTES_MS, event is not None, event is None, facts)
@@ -64,9 +65,6 @@ class UnusualAirRule(RoomSlotRule):
         margins = (own.temperature_margin_k, own.humidity_margin_pct, own.water_margin_g, own.heat_margin_kj)
         allowed = Allowed(own.times_usual, margins, RANGE_SHARE, own.usual_days, own.stands_h)
         return Course(self.memory.setdefault("room", {}), KINDS, allowed, URGENT)
-
-    def alive(self, moment: Moment, key: str) -> bool:
-        return self.room.id in moment.contents_by_room
 
     def _rewind(self, now_ms: int) -> None:
         super()._rewind(now_ms)
@@ -87,8 +85,8 @@ class UnusualAirRule(RoomSlotRule):
             what=f"The air in {self.room.name} is not what it usually does at this time of day: {moved}",
             short=f"air in {self.room.name} unlike its usual: {moved}",
             check_first=CHECK_FIRST[about],
-            priority=Priority.MEDIUM,
-            effect=f"{wheels_text(len(facts['wheels']))} {WILL[about]}",
+            priority=Priority.MEDIUM if facts["wheels"] else Priority.LOW,
+            effect=f"{wheels_text(len(facts['wheels']))} {WILL[about]}" if facts["wheels"] else "",
             wheels=tuple(facts["wheels"]),
             cause=self.air_cause,
             numbers={

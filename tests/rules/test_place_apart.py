@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
 
-from monitor.rules.finding import Finding
+from monitor.rules.finding import Finding, Priority
 from monitor.rules.moment import Moment
 from monitor.rules.place_apart import PlaceApartRule
 from tests.rules.samples import make_site, moment, record
@@ -129,9 +129,8 @@ def test_a_door_of_five_days_ago_does_not_hide_the_next() -> None:
     assert minute <= 40
 
 
-def test_an_empty_room_may_do_what_it_likes() -> None:
-    """Without wheels the same air is no news."""
-    rule = known()
-    for each in slots(NIGHT, NIGHT + 240, {"door": (0.0, -3.0)}):
-        rule.update(replace(each, contents=()))
-        assert rule.findings() == []
+def test_where_no_wheels_are_it_is_of_low_priority() -> None:
+    """Without wheels a door can wait, but somebody should know before the next wheels come."""
+    moments = slots(NIGHT, NIGHT + 240, {"door": (0.0, -3.0)})
+    _, finding = told(known(), (replace(each, contents=()) for each in moments))[0]
+    assert (finding.priority, finding.effect) == (Priority.LOW, "")
