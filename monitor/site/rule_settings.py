@@ -140,28 +140,29 @@ class StillAirRule(Settings):
     delay_min: DelayMinutes = 30.0
 
 
-class UnusualAirRule(Settings):
-    """Air that changes within an hour as it did not on any of the last days at that time of day."""
+class UsualAir(Settings):
+    """What is unusual by the air's own last days: shared by the rules that ask that."""
 
     times_usual: float = Field(1.5, ge=1, le=10)
     temperature_margin_k: float = Field(0.12, ge=0, le=5)
     humidity_margin_pct: float = Field(1.2, ge=0, le=20)
+    usual_days: int = Field(21, ge=3, le=60)
+    stands_h: float = Field(12.0, gt=0, le=72)
+    off_delay_min: DelayMinutes = 30.0
+
+
+class UnusualAirRule(UsualAir):
+    """Air that changes within an hour as it did not on any of the last days at that time of day."""
+
     water_margin_g: float = Field(0.12, ge=0, le=5)
     heat_margin_kj: float = Field(0.35, ge=0, le=20)
-    usual_days: int = Field(21, ge=3, le=60)
-    stands_h: float = Field(12.0, gt=0, le=72)
-    off_delay_min: DelayMinutes = 30.0
 
 
-class PlaceApartRule(Settings):
+class PlaceApartRule(UsualAir):
     """A place whose air leaves the rest of its room as it did not on any of the last days at that time of day."""
 
-    times_usual: float = Field(1.5, ge=1, le=10)
     temperature_margin_k: float = Field(0.1, ge=0, le=5)
     humidity_margin_pct: float = Field(0.7, ge=0, le=20)
-    usual_days: int = Field(21, ge=3, le=60)
-    stands_h: float = Field(12.0, gt=0, le=72)
-    off_delay_min: DelayMinutes = 30.0
 
 
 class ContactsRule(Settings):
