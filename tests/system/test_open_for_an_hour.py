@@ -57,7 +57,10 @@ def test_an_hour_open(tmp_path: Path) -> None:
             state.write_text(shown)
             wind(page, (HOUR - WARM) // 3)
             assert page.get_by_text(words).first.is_visible(), shown
-        after = counts(page)
+        looks = [
+            counts(page) for _ in range(5)
+        ]  # what a leak keeps is still there however long a busy browser tidies up
+        after = {name: min(look[name] for look in looks) for name in looks[0]}
         assert page.evaluate("() => window.drawn") >= HOUR
         assert after["Nodes"] <= 1.02 * before["Nodes"]
         assert after["JSEventListeners"] <= 1.02 * before["JSEventListeners"]
