@@ -29,7 +29,7 @@ class PlaceApartRule(RoomSlotRule):
     A door ajar, a stopped fan or an iced coil changes the air of the places nearest to it first, and the difference
     between places leaves out weather, work and humidifiers, which move them all.  Told by temperature and humidity
     beside what the place usually has when the others have theirs; the test is that of unusual air.
-    Where no wheels are it is of low priority.  Common practice, no source.
+    In a room without wheels it is of low priority.  Common practice, no source.
     """
 
     name = "place_apart"
@@ -50,7 +50,8 @@ class PlaceApartRule(RoomSlotRule):
                         "kind": event["over"][0],
                         "air": values,
                         "usual": usual,
-                        "wheels": wheels_at(moment, self.room, place),
+                        "there": wheels_at(moment, self.room, place),
+                        "in_room": wheels_at(moment, self.room, ""),
                     }
                 yield Evidence(place, start_ms + TEN_MINUTES_MS, event is not None, event is None, facts)
 
@@ -75,7 +76,6 @@ class PlaceApartRule(RoomSlotRule):
 
     def finding(self, key: str, watch: Watch) -> Finding:
         facts, where = watch.facts, place_name(self.room, key)
-        who = wheels_text(len(facts["wheels"]))
         side, quantity = KINDS[facts["kind"]]
         there, usual = facts["air"][quantity], facts["usual"][quantity]
         by = self._amount(quantity, abs(there - usual))
@@ -89,9 +89,9 @@ class PlaceApartRule(RoomSlotRule):
             what=f"{where} ({self.room.name}) is {turned}: {is_} there, {by_others} by the others",
             short=f"{where} in {self.room.name} {turned}",
             check_first="Is a door or vent open there? Does the fan turn, is the coil free of ice? Then: its sensor",
-            priority=Priority.MEDIUM if facts["wheels"] else Priority.LOW,
-            effect=f"{who} there in other air than the rest of the room" if facts["wheels"] else "",
-            wheels=tuple(facts["wheels"]),
+            priority=Priority.MEDIUM if facts["in_room"] else Priority.LOW,
+            effect=_effect(facts["there"], facts["in_room"]),
+            wheels=tuple(facts["there"] or facts["in_room"]),
             cause=self.air_cause,
             numbers={
                 "temperature_c": round(facts["air"][0], 2),
@@ -120,11 +120,17 @@ class PlaceApartRule(RoomSlotRule):
         return [
             replace(
                 first,
-                what=f"{first.what}; {names} too",
+                what=f"{first.what}; also unlike usual: {names}",
                 numbers={**first.numbers, "places": [_place(f) for f in (first, *others)]},
                 wheels=tuple(dict.fromkeys(w for f in (first, *others) for w in f.wheels)),
             )
         ]
+
+
+def _effect(there: list[str], in_room: list[str]) -> str:
+    if there:
+        return f"{wheels_text(len(there))} there in other air than the rest of the room"
+    return f"no wheels there; {wheels_text(len(in_room))} in the room may be next" if in_room else ""
 
 
 def _place(finding: Finding) -> str:

@@ -103,7 +103,7 @@ def test_a_stopped_fan_is_one_finding_for_all_places() -> None:
     assert len({minute for minute, _ in found}) == len(found)
     _, last = found[-1]
     assert set(last.numbers["places"]) == {"low-rack", "far-end"}  # type: ignore[call-overload]
-    assert last.what.endswith(" too")
+    assert "also unlike usual: " in last.what
 
 
 def test_a_silent_neighbour_moves_no_place() -> None:
@@ -129,8 +129,16 @@ def test_a_door_of_five_days_ago_does_not_hide_the_next() -> None:
     assert minute <= 40
 
 
-def test_where_no_wheels_are_it_is_of_low_priority() -> None:
+def test_in_an_empty_room_it_is_of_low_priority() -> None:
     """Without wheels a door can wait, but somebody should know before the next wheels come."""
     moments = slots(NIGHT, NIGHT + 240, {"door": (0.0, -3.0)})
     _, finding = told(known(), (replace(each, contents=()) for each in moments))[0]
     assert (finding.priority, finding.effect) == (Priority.LOW, "")
+
+
+def test_a_door_without_wheels_beside_it_matters_to_those_in_the_room() -> None:
+    """All wheels lie on the low rack: the door's place holds none, and its news is of the same priority."""
+    _, finding = told(known(), slots(NIGHT, NIGHT + 120, {"door": (0.0, -3.0)}))[0]
+    assert finding.priority is Priority.MEDIUM
+    assert finding.effect == "no wheels there; 41 wheels in the room may be next"
+    assert len(finding.wheels) == 41
