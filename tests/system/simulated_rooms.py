@@ -32,11 +32,11 @@ from monitor.rules.moment import Moment
 from monitor.site import Site, check_text
 from monitor.store import open_store
 from sensors_sim.network import SensorNetwork
-from sensors_sim.places import relative_humidity
-from sensors_sim.scenario import ROOM_FAULTS, Fault, Room, Scenario, Sensor, read_scenario
+from sensors_sim.scenario import Fault, Room, Scenario, Sensor, read_scenario
 from sensors_sim.scenario_rooms import Humidifier
 from sensors_sim.sensors import Samples
-from sensors_sim.world import Span, World
+from sensors_sim.world import World
+from tests.system.fault_showing import Showing
 from tests.system.simulated_contacts import contacts_in, contacts_of, in_site_file, readings_of
 
 DEMO = Path(__file__).parents[2] / "demo_data"
@@ -48,8 +48,6 @@ TOLD_BY_STATE = ("sensor stuck", "sensor spiking", "sensor wet")
 ACKNOWLEDGED_AFTER_MS = 15 * 60_000
 SOLD_AFTER_DAYS = 40
 SETTLED_S = 1800.0
-SHOWS_K, SHOWS_PCT = 0.3, 2.0
-"""A fault shows once the true air is so far from what it would have been."""
 NOWHERE = "json://simulated.invalid"
 CAVE_MIST = Humidifier(setpoint_rh_pct=83.0, hysteresis_pct=3.0, output_kg_h=0.6)
 KEPT_BANDS: dict[tuple[str, str], tuple[float, float]] = {
@@ -161,39 +159,6 @@ def sensed(scenario: Scenario) -> Iterator[Tick]:
         yield from _Sensing(scenario, Path(folder)).ticks()
 
 
-class _Showing:
-    """When each fault of a room first shows in its true air, beside the same room without it."""
-
-    def __init__(self, world: World) -> None:
-        self._world = world
-        self._due = [f for f in world.faults if f.kind in ROOM_FAULTS]
-        self._without: list[tuple[Fault, int, np.ndarray]] = []
-
-    def before(self, length_s: float) -> None:
-        """To be called before the world moves on by so much."""
-        for fault in [f for f in self._due if f.start < self._world.time_s + length_s]:
-            self._due.remove(fault)
-            step = round(self._world.time_s / self._world.scenario.step)
-            self._without.append((fault, step, self._world.without(fault, fault.end)))
-
-    def after(self, span: Span) -> list[tuple[Fault, float]]:
-        """The faults that showed in what the world did, and when."""
-        shown = []
-        for known in list(self._without):
-            fault, first, without = known
-            steps = np.round(span.times_s / self._world.scenario.step).astype(int) - first - 1
-            there = steps < len(without)
-            with_it, other = span.traces[fault.target][there], without[steps[there]]
-            warmer = np.abs(with_it[:, 0] - other[:, 0]) >= SHOWS_K
-            rh = [relative_humidity(trace[:, 0], trace[:, 1]) for trace in (with_it, other)]
-            seen = np.flatnonzero(warmer | (np.abs(rh[0] - rh[1]) >= SHOWS_PCT))
-            if len(seen):
-                shown.append((fault, float(span.times_s[seen[0]])))
-            if len(seen) or not there.all():
-                self._without.remove(known)
-        return shown
-
-
 class _Sensing:
     def __init__(self, scenario: Scenario, folder: Path) -> None:
         self._scenario = scenario
@@ -206,7 +171,7 @@ class _Sensing:
         self._keeper = AirKeeper(site, self._store, judging(site, self._watch.judged))
         self._waiting: list[tuple[float, Reading]] = []
         self._wheels_c: dict[int, dict[str, float]] = {}
-        self._showing = _Showing(self._world)
+        self._showing = Showing(self._world)
         self._shown: dict[int, list[tuple[str, str, float]]] = defaultdict(list)
 
     def ticks(self) -> Iterator[Tick]:
