@@ -64,9 +64,7 @@ def test_an_hour_open(tmp_path: Path) -> None:
         page.add_init_script(COUNTED)
         page.goto(address)
         ready(page)
-        for (
-            shown
-        ) in WORDS:  # a browser keeps what a first sight needed, so each is seen before anything is counted
+        for shown in WORDS:  # what a browser keeps of a first sight is not counted
             show(page, state, shown, WARM // 6)
         looks = []
         for _ in range(3):
