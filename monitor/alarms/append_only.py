@@ -9,6 +9,7 @@ KEPT = (
     "messages",
     "message_alarms",
     "groupings",
+    "news",
     "texts",
     "attempts",
     "planned_work",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import sqlalchemy as sa
+from sqlalchemy.engine import Connection
 
 from monitor.alarms import journal as tables
 from monitor.alarms import outbox
@@ -29,11 +30,24 @@ def note(
     error: str | None = None,
 ) -> None:
     """Write down an attempt or its outcome, once."""
+    with journal.transaction() as connection:
+        write(connection, message_id, recipient, number, outcome, time_ms, error)
+
+
+def write(
+    connection: Connection,
+    message_id: int,
+    recipient: int,
+    number: int,
+    outcome: str,
+    time_ms: int,
+    error: str | None = None,
+) -> None:
+    """The same within a transaction."""
     row = {"message_id": message_id, "recipient": recipient, "number": number, "outcome": outcome}
     known = sa.select(tables.attempts.c.id).filter_by(**row)
-    with journal.transaction() as connection:
-        if connection.execute(known).first() is None:
-            connection.execute(tables.attempts.insert().values(**row, time_ms=time_ms, error=error))
+    if connection.execute(known).first() is None:
+        connection.execute(tables.attempts.insert().values(**row, time_ms=time_ms, error=error))
 
 
 def close(journal: Journal, message_id: int, time_ms: int) -> None:

@@ -38,11 +38,15 @@ class Key:
 
 @dataclass(frozen=True)
 class Recipient:
-    """One person or machine that an address reaches; ``number`` stays the same whatever stands around it."""
+    """One person or machine that an address reaches; ``number`` stays the same whatever stands around it.
+
+    ``who`` is the same for all addresses that reach the same mailbox or number, by whatever server.
+    """
 
     address: str
     target: int | None = None
     number: int = 1
+    who: str = ""
 
 
 Deliver = Callable[[Recipient, Words, Key, str], str]
@@ -95,8 +99,14 @@ def recipients_of(addresses: str) -> list[Recipient]:
         # A refusal by one of several targets must not send the message to the others again.
         for target in range(len(targets)) if len(targets) > 1 else [None]:
             who = str(targets[target]) if target is not None else _identity(channel, address, targets)
-            number = zlib.crc32(f"{address.partition(':')[0]}|{who}".encode()) & 0x7FFFFFFF or 1
-            found.setdefault(number, Recipient(address, target, number))
+            kind = address.partition(":")[0]
+            number = zlib.crc32(f"{kind}|{who}".encode()) & 0x7FFFFFFF or 1
+            same = (
+                f"mail|{targets[target or 0][1].lower()}"
+                if targets and _is_mail(channel)
+                else f"{kind}|{who}"
+            )
+            found.setdefault(number, Recipient(address, target, number, same))
     return list(found.values())
 
 

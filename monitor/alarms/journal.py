@@ -22,7 +22,7 @@ from monitor.alarms.append_only import keep_append_only
 from monitor.errors import AlarmError
 from monitor.site import Site
 
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 _LOCK = 0x6D617475
 """Any number does; it names our advisory lock in a shared PostgreSQL database."""
 
@@ -118,8 +118,18 @@ attempts = sa.Table(
     sa.Column("error", sa.Text),
     sa.UniqueConstraint("message_id", "recipient", "number", "outcome"),
 )
-"""Outcomes: started, sent, failed, gave-up, overtaken (over before it could be told); for the whole message (recipient 0) closed once nothing more is to be
-done, or dropped where it never left because it was no longer true."""
+"""Outcomes: started, sent, failed, gave-up, overtaken (over before it could be told), told (the recipient was told the
+same by another route); for the whole message (recipient 0) closed once nothing more is to be done, or dropped where it
+never left because it was no longer true."""
+
+news = sa.Table(
+    "news",
+    metadata,
+    sa.Column("message_id", _Id, primary_key=True),
+    sa.Column("name", sa.Text, primary_key=True, index=True),
+    sa.Column("alarm_id", _Id, nullable=False),
+)
+"""What each message tells, by names that are the same on every route (see `monitor.alarms.news`)."""
 
 groupings = sa.Table(
     "groupings",

@@ -6,7 +6,8 @@ Alarms of one cause (or one room) share a message while it has not left.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -17,14 +18,22 @@ from sqlalchemy.engine import Connection
 from monitor.alarms import journal as tables
 from monitor.alarms.company import goes_with, group_of, groups_that_tell, hold_ms, says_the_same, stands
 from monitor.alarms.lifecycle import QUIET, State
+from monitor.alarms.messages import (
+    TELLING,
+    alarms_of,
+    asked_since,
+    entered_unacknowledged,
+    messages_of,
+    open_told,
+    over_unsaid,
+)
+from monitor.alarms.news import NO_ALARM, News, ended_by, keep
 from monitor.alarms.told import told_messages
 from monitor.clock import from_ms, to_ms
 from monitor.rules.finding import Priority
 from monitor.site import Route, Site
 
 LOCAL_LOG = ""
-TELLING = ("raised", "worse", "again", "escalated")
-"""What tells a person of an alarm, as against reminding of it or saying that it is over."""
 DAILY_LATEST_MS = 12 * 3_600_000
 """How late [ms] the daily message is still worth sending, where the monitor did not run at its hour."""
 MINUTE_MS = 60_000
@@ -40,6 +49,7 @@ class Wanted:
     group: str
     due_ms: int
     once: str
+    news: tuple[News, ...] = ()
 
 
 class Outbox:
@@ -74,13 +84,14 @@ class Outbox:
                 if unsaid and not worse:
                     continue
                 told_as = "worse" if unsaid else "raised"
-                is_new = not history or bool(_open_told(history))
+                is_new = not history or bool(open_told(history))
                 if not unsaid and is_new and self._join_told(connection, alarm, route.name, now_ms):
                     continue
             held_ms = earliest_ms + hold_ms(self._site, alarm)
             due_ms = quiet_until(self._site, route, alarm["priority"], max(now_ms, held_ms))
             once = f"{told_as}/{alarm['id']}/{number}/{route.name}"
-            _make(connection, Wanted(route.name, told_as, (alarm["id"],), group, due_ms, once), now_ms)
+            news = (News(alarm["id"], f"stands/{number}"),)
+            _make(connection, Wanted(route.name, told_as, (alarm["id"],), group, due_ms, once, news), now_ms)
 
     def over(self, connection: Connection, alarm: dict[str, Any], number: int, now_ms: int) -> None:
         """An alarm's condition has gone: tell those who were told, once all that their message told of is over.
@@ -92,19 +103,20 @@ class Outbox:
         if is_over and any(m["route"] == LOCAL_LOG and m["about"] in TELLING for m in history):
             _make(connection, self._to_log("over", alarm, number, now_ms), now_ms)
         for name in {m["route"] for m in history} - {LOCAL_LOG}:
-            told = _open_told([m for m in history if m["route"] == name])
-            family = _alarms_of(connection, [m["id"] for m in told])
+            told = open_told([m for m in history if m["route"] == name])
+            family = alarms_of(connection, [m["id"] for m in told])
             if not told or any(stands(row) and row["state"] not in QUIET for row in family):
                 continue
             for message in told:
                 if not message["composed"] and not any(map(stands, family)):
                     drop(connection, message["id"], now_ms, "over before it left")
-            left, over = [m for m in told if m["composed"]], _over_unsaid(connection, family, name)
+            left, over = [m for m in told if m["composed"]], over_unsaid(connection, family, name)
             if left and over:
                 group, once = f"over/{left[0]['id']}", f"over/{left[-1]['id']}/{number}/{name}"
                 due_ms = self._over_due(name, over, now_ms)
                 ids = tuple(row["id"] for row in over)
-                _make(connection, Wanted(name, "over", ids, group, due_ms, once), now_ms)
+                news = tuple(News(i, f"over/{ended_by(connection, i)}") for i in ids)
+                _make(connection, Wanted(name, "over", ids, group, due_ms, once, news), now_ms)
 
     def _over_due(self, route_name: str, over: list[dict[str, Any]], now_ms: int) -> int:
         due_ms = now_ms + round(self._site.alarms.hold_s * 1000)
@@ -122,14 +134,15 @@ class Outbox:
         wanted = [*self._daily(now_ms)]
         if rows and self._site.routes:
             ids = [row["id"] for row in rows]
-            history, entered = messages_of(connection, ids), _entered_unacknowledged(connection, ids)
+            history, entered = messages_of(connection, ids), entered_unacknowledged(connection, ids)
             for row in rows:
                 own = [m for m in history if m["alarm_id"] == row["id"]]
-                asked_ms = _asked_since(self._site, own, entered[row["id"]][1])
+                asked_ms = asked_since(self._site, own, entered[row["id"]][1])
                 for route in self._routes_for(row):
                     on_route = [m for m in own if m["route"] == route.name]
                     for message in self._later(row, route, on_route, entered[row["id"]], asked_ms, now_ms):
-                        wanted.append(self._with_company(message, route, rows, history))
+                        whole = self._with_company(message, route, rows, history)
+                        wanted.append(replace(whole, news=_later_news(whole, route, history, entered)))
         return _new(connection, wanted)
 
     def write(self, connection: Connection, wanted: Iterable[Wanted], now_ms: int) -> None:
@@ -154,7 +167,7 @@ class Outbox:
             if not any(m["about"] == "escalated" and m["created_ms"] >= since_ms for m in history):
                 yield self._wanted(row, route, "escalated", once, now_ms)
                 return
-        told = _open_told(history)
+        told = open_told(history)
         wait_min = getattr(self._site.alarms.remind_min, Priority(row["priority"]).name.lower())
         if not told or wait_min is None:
             return
@@ -193,7 +206,8 @@ class Outbox:
             return
         for route in self._site.routes:
             if route.daily:
-                yield Wanted(route.name, "daily", (), "daily", now_ms, f"daily/{day}/{route.name}")
+                once, news = f"daily/{day}/{route.name}", (News(NO_ALARM, f"daily/{day}"),)
+                yield Wanted(route.name, "daily", (), "daily", now_ms, once, news)
 
     def _to_log(self, about: str, alarm: dict[str, Any], number: int, now_ms: int) -> Wanted:
         return Wanted(LOCAL_LOG, about, (alarm["id"],), "", now_ms, f"{about}/{alarm['id']}/{number}/")
@@ -235,55 +249,11 @@ def quiet_until(site: Site, route: Route, priority: int, due_ms: int) -> int:
     return due_ms
 
 
-def messages_of(connection: Connection, alarm_ids: Sequence[int]) -> list[dict[str, Any]]:
-    """The messages about alarms, oldest first, each with ``alarm_id``, ``composed``, ``waiting``.
-
-    Those dropped are left out, and what was to say that an alarm is over but could not before it stood again.
-    """
-    message, link = tables.messages.c, tables.message_alarms.c
-    outcome = tables.attempts.c.outcome
-    dropped = sa.select(tables.attempts.c.message_id).where(
-        tables.attempts.c.message_id == message.id,
-        sa.or_(outcome == "dropped", sa.and_(message.about == "over", outcome == "overtaken")),
-    )
-    query = (
-        sa.select(
-            tables.messages,
-            link.alarm_id,
-            tables.texts.c.message_id.is_not(None).label("composed"),
-            tables.waiting.c.message_id.is_not(None).label("waiting"),
-        )
-        .join(tables.message_alarms, link.message_id == message.id)
-        .outerjoin(tables.texts, tables.texts.c.message_id == message.id)
-        .outerjoin(tables.waiting, tables.waiting.c.message_id == message.id)
-        .where(link.alarm_id.in_(list(alarm_ids)), ~dropped.exists())
-        .order_by(message.id)
-    )
-    return [dict(row) for row in connection.execute(query).mappings()]
-
-
 def drop(connection: Connection, message_id: int, now_ms: int, why: str) -> None:
     """Write down that a message is not to leave any more, and why."""
     values = {"message_id": message_id, "recipient": 0, "number": 0, "time_ms": now_ms, "error": why}
     connection.execute(tables.attempts.insert().values(outcome="dropped", **values))
     connection.execute(tables.waiting.delete().where(tables.waiting.c.message_id == message_id))
-
-
-def _open_told(history: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """What told of an alarm since it was last said to be over."""
-    last_over = max((m["id"] for m in history if m["about"] == "over"), default=0)
-    return [m for m in history if m["about"] in TELLING and m["id"] > last_over]
-
-
-def _over_unsaid(connection: Connection, family: list[dict[str, Any]], route: str) -> list[dict[str, Any]]:
-    """Of alarms told together, those that are over and of which a route was not told so."""
-    history = messages_of(connection, [row["id"] for row in family])
-    return [
-        row
-        for row in family
-        if not stands(row)
-        and _open_told([m for m in history if m["alarm_id"] == row["id"] and m["route"] == route])
-    ]
 
 
 def _unsaid_over(connection: Connection, history: list[dict[str, Any]], now_ms: int) -> bool:
@@ -297,34 +267,16 @@ def _unsaid_over(connection: Connection, history: list[dict[str, Any]], now_ms: 
     return bool(unsaid)
 
 
-def _alarms_of(connection: Connection, message_ids: Sequence[int]) -> list[dict[str, Any]]:
-    linked = sa.select(tables.message_alarms.c.alarm_id).where(
-        tables.message_alarms.c.message_id.in_(list(message_ids))
+def _later_news(
+    message: Wanted, route: Route, history: list[dict[str, Any]], entered: dict[int, tuple[int, int]]
+) -> tuple[News, ...]:
+    """What a reminder (of its route's own count) or an escalation (after so many minutes) tells of each alarm."""
+    reminded = Counter(
+        m["alarm_id"] for m in history if m["route"] == route.name and m["about"] == "reminder"
     )
-    query = sa.select(tables.alarms).where(tables.alarms.c.id.in_(linked)).order_by(tables.alarms.c.id)
-    return [dict(row) for row in connection.execute(query).mappings()]
-
-
-def _asked_since(site: Site, history: list[dict[str, Any]], since_ms: int) -> int:
-    """When somebody was first to be told [ms] of an alarm that is unacknowledged since a time.
-
-    While it waits for the end of their quiet hours nobody is late with an answer.
-    """
-    first = {route.name for route in site.routes if route.after_min == 0}
-    due = [m["due_ms"] for m in history if m["route"] in first and m["about"] in TELLING]
-    return min((ms for ms in due if ms >= since_ms), default=since_ms)
-
-
-def _entered_unacknowledged(connection: Connection, ids: Sequence[int]) -> dict[int, tuple[int, int]]:
-    """For each alarm the transition (number, time [ms]) by which it last became unacknowledged."""
-    step = tables.transitions.c
-    query = (
-        sa.select(step.alarm_id, step.id, step.time_ms)
-        .where(step.alarm_id.in_(list(ids)))
-        .where(step.state == State.UNACKNOWLEDGED, step.state_before != State.UNACKNOWLEDGED)
-        .order_by(step.id)
-    )
-    return {row.alarm_id: (row.id, row.time_ms) for row in connection.execute(query)}
+    is_reminder = message.about == "reminder"
+    which = {i: reminded[i] + 1 if is_reminder else route.after_min for i in message.alarm_ids}
+    return tuple(News(i, f"{message.about}/{entered[i][0]}/{which[i]}") for i in message.alarm_ids)
 
 
 def _new(connection: Connection, wanted: list[Wanted]) -> list[Wanted]:
@@ -354,6 +306,7 @@ def _make(connection: Connection, wanted: Wanted, now_ms: int) -> None:
         )
     for alarm_id in wanted.alarm_ids:
         _link(connection, found, alarm_id)
+    keep(connection, found, wanted.news)
 
 
 def _not_left(connection: Connection, wanted: Wanted) -> int | None:

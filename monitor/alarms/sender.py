@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
-import itertools
 import logging
 import os
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
+from sqlalchemy.engine import Connection
 
-from monitor.alarms import attempts
+from monitor.alarms import attempts, news
 from monitor.alarms import journal as tables
 from monitor.alarms.acknowledge_page import AcknowledgePage
 from monitor.alarms.alarms import Alarms
 from monitor.alarms.channels import Deliver, Recipient, address_fault, deliver, key_of, recipients_of
 from monitor.alarms.compose import Composer, still_true
+from monitor.alarms.news import Elsewhere
 from monitor.alarms.outbox import LOCAL_LOG
+from monitor.alarms.record import Alarm
 from monitor.alarms.tokens import link_of
 from monitor.alarms.words import Words, late, with_link
 from monitor.clock import from_ms, now_ms, rfc3339
@@ -38,7 +40,7 @@ GIVE_UP_AFTER_MS = 24 * 3_600_000
 CLOCK_BACK_MS = 60_000
 """A message made so much later [ms] than now was made before the clock was set back, and waits no longer."""
 STOP_WITHIN_S = 30
-FINAL = frozenset({"sent", "gave-up", "overtaken"})
+FINAL = frozenset({"sent", "gave-up", "overtaken", "told"})
 
 
 class Sender:
@@ -161,17 +163,21 @@ class Sender:
         if {a["outcome"] for a in tried} & FINAL:
             return True
         number = sum(a["outcome"] == "started" for a in tried)
+        alarms = self._alarms.of_message(message["id"])
+        elsewhere = self._elsewhere(message, recipient, alarms)
+        if self._is_told(elsewhere, message, recipient, number + 1, moment_ms):
+            return True
         last_ms = max((a["time_ms"] for a in tried), default=0)
         wait_ms = min(LONGEST_WAIT_MS, FIRST_WAIT_MS * 2 ** min(number - 1, 10)) if number else 0
         if last_ms <= moment_ms < last_ms + wait_ms:
             return False
-        told = self._alarms.of_message(message["id"])
-        if number and told and not still_true(message["about"], told):
+        if number and alarms and not still_true(message["about"], alarms):
             why = "no longer true when it could be tried again"
             self._note(message, recipient, number + 1, "overtaken", why)
             return True
-        attempts.note(journal, message["id"], recipient.number, number + 1, "started", moment_ms)
-        thread = f"alarm {min(alarm.id for alarm in told)}" if told else message["about"]
+        if not self._begin(elsewhere, message, recipient, number + 1, moment_ms):
+            return False
+        thread = f"alarm {min(alarm.id for alarm in alarms)}" if alarms else message["about"]
         key = key_of(journal.name, message["id"], recipient, thread)
         why = self._send(recipient, with_link(words, self._link(message, moment_ms)), key, route.form)
         if not why:
@@ -181,6 +187,60 @@ class Sender:
         self._note(message, recipient, number + 1, "gave-up" if gave_up else "failed", why)
         self._complain(f"route {route.name} did not take a message ({why}); trying again")
         return gave_up
+
+    def _elsewhere(
+        self, message: dict[str, Any], recipient: Recipient, alarms: Sequence[Alarm]
+    ) -> Callable[[Connection, int], Elsewhere]:
+        """Asks what a recipient was told of a message's news by the other routes that reach the same person."""
+        true_of = [a.id for a in still_true(message["about"], alarms) or alarms]
+        others = {route.name: route for route in self._site.routes if route.name != message["route"]}
+        with self._alarms.journal.reading() as connection:
+            names = news.names_of(connection, message["id"], true_of)
+            twins = news.twins_of(connection, message["id"], names, others) if others and names else []
+        reached = {
+            name: self._reached(others[name], recipient) for name in dict.fromkeys(t.route for t in twins)
+        }
+        twins = [twin for twin in twins if reached[twin.route]]
+        if not twins:
+            return lambda connection, moment_ms: Elsewhere()
+        return lambda connection, moment_ms: news.elsewhere(connection, names, twins, reached, moment_ms)
+
+    def _reached(self, route: Route, recipient: Recipient) -> set[int]:
+        """The numbers by which a route reaches the same person."""
+        if self._fault(route):
+            return set()
+        return {r.number for r in recipients_of(self._addresses(route)) if r.who == recipient.who}
+
+    def _is_told(
+        self,
+        elsewhere: Callable[[Connection, int], Elsewhere],
+        message: dict[str, Any],
+        recipient: Recipient,
+        number: int,
+        moment_ms: int,
+    ) -> bool:
+        """Whether the recipient knows it all by another route, which is then written down."""
+        with self._alarms.journal.reading() as connection:
+            told_by = elsewhere(connection, moment_ms).told_by
+        if told_by:
+            self._note(message, recipient, number, "told", f"told by route {' and '.join(told_by)}")
+        return bool(told_by)
+
+    def _begin(
+        self,
+        elsewhere: Callable[[Connection, int], Elsewhere],
+        message: dict[str, Any],
+        recipient: Recipient,
+        number: int,
+        moment_ms: int,
+    ) -> bool:
+        """Write down that an attempt begins, unless another route is just telling the same person the same."""
+        with self._alarms.journal.transaction() as connection:
+            found = elsewhere(connection, moment_ms)
+            if found.told_by or found.under_way:
+                return False
+            attempts.write(connection, message["id"], recipient.number, number, "started", moment_ms)
+        return True
 
     def _note(
         self, message: dict[str, Any], recipient: Recipient, number: int, outcome: str, why: str | None = None
@@ -252,13 +312,4 @@ def addresses_of(route: Route) -> str:
 def address_faults(site: Site) -> list[str]:
     """What is wrong with the addresses that the environment holds for a site's routes."""
     faults = [(route, address_fault(route, addresses_of(route))) for route in site.routes]
-    told = [f"route {route.name}: {fault}; its messages wait" for route, fault in faults if fault]
-    reached = {route.name: recipients_of(addresses_of(route)) for route, fault in faults if not fault}
-    for one, other in itertools.combinations([r for r in site.routes if r.name in reached], 2):
-        # Where one comes later than the other, whoever is on both is reminded, as may be meant.
-        both = {r.number for r in reached[one.name]} & {r.number for r in reached[other.name]}
-        if both and one.after_min == other.after_min:
-            told.append(
-                f"routes {one.name} and {other.name} reach {len(both)} of the same; who is on both is told by each"
-            )
-    return told
+    return [f"route {route.name}: {fault}; its messages wait" for route, fault in faults if fault]

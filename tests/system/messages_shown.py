@@ -154,7 +154,7 @@ class Story:
         return True
 
     def _message_of(self, alarm_id: int) -> int:
-        from monitor.alarms.outbox import messages_of
+        from monitor.alarms.messages import messages_of
 
         with self.alarms.journal.reading() as connection:
             return max(m["id"] for m in messages_of(connection, [alarm_id]) if m["route"] == "mail")
