@@ -48,7 +48,7 @@ OF_DOCUMENTS = (
     "make", "move", "inspection", "ironing", "grading", "weighing", "work", "undo", "remark", "sale", "loss", "promise",
     "{days} days too warm", "{days} days too cold", "{days} days too damp", "{days} days too dry",
     "broker", "store", "disk", "clock", "channel", "spool", "judge", "sealed", "not sealed", "where", "from", "days", "outside its band", "as now", "as the style wants", "as set",
-    "raise", "return", "acknowledge", "reset", "re-alarm", "shelve", "unshelve", "suppress", "release",
+    "raise", "return", "acknowledge", "answered with another", "reset", "re-alarm", "shelve", "unshelve", "suppress", "release",
     "shown", "not shown", "not enough wheels yet", "take out of service", "return to service", "changed", "note",
 )  # fmt: skip
 """Words that documents of the monitor use and pages read out."""

@@ -46,7 +46,7 @@ def _further(source: Source, alarm: dict[str, Any]) -> None:
     choices = ["add_note", *{
         "shelved": ["unshelve", "take_out"], "suppressed-by-design": ["take_out"], "out-of-service": ["put_back"],
     }.get(state, ["shelve", "take_out"])]  # fmt: skip
-    if state == "latched" and alarm["acknowledged_by"]:
+    if state == "latched" and alarm["acknowledged_at"]:
         choices.append("reset")
     words = {
         "add_note": say("Write a note"), "shelve": say("Shelve: quiet for a while"), "unshelve": say("Bring back now"),

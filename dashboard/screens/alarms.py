@@ -119,7 +119,9 @@ def alarm_panel(alarm: dict[str, Any], zone: ZoneInfo, moment: datetime) -> str:
 def state_words(alarm: dict[str, Any], zone: ZoneInfo, moment: datetime) -> str:
     """An alarm's state in the words of the open standard, with who and when, as HTML."""
     until = when(alarm.get("until_at"), zone, moment)
-    if alarm["state"] == "acknowledged":
+    if alarm["state"] == "acknowledged" and not alarm["acknowledged_at"]:
+        words = say("answered by {name} with another alarm", name=alarm["acknowledged_by"])
+    elif alarm["state"] == "acknowledged":
         words = say(
             "acknowledged by {name}, {when}",
             name=alarm["acknowledged_by"],

@@ -12,7 +12,7 @@ from sqlalchemy.engine import Connection
 from monitor.alarms import journal as tables
 from monitor.alarms import planned
 from monitor.alarms.channels_health import failing_routes
-from monitor.alarms.company import may_get_worse
+from monitor.alarms.company import as_answered, may_get_worse
 from monitor.alarms.journal import Journal
 from monitor.alarms.lifecycle import Event, State
 from monitor.alarms.outbox import Outbox
@@ -227,10 +227,11 @@ class Alarms:
     def _steps(self, connection: Connection, held: dict[str, Finding], now_ms: int) -> list[Step]:
         rows = standing_rows(connection)
         works = planned.planned(self._site, connection, now_ms, now_ms + 1) if rows or held else []
-        answered = [
-            row["id"] for row in rows if row["state"] == State.ACKNOWLEDGED and may_get_worse(row["finding"])
-        ]
-        raised = as_raised(connection, answered) if answered else {}
+        answered = [row for row in rows if row["state"] == State.ACKNOWLEDGED]
+        worse = [row for row in answered if may_get_worse(row["finding"])]
+        first = as_raised(connection, [row["id"] for row in answered]) if worse else {}
+        known = {row["id"]: as_answered(row, rows, first) for row in worse}
+        raised = {number: finding for number, finding in known.items() if finding is not None}
         return list(due_steps(self._site, rows, works, held, now_ms, raised))
 
     def _by_person(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from monitor.alarms.lifecycle import QUIET, State
@@ -60,19 +60,29 @@ def group_of(alarm: dict[str, Any]) -> str:
     return "silence" if finding["rule"] == "silence" else f"room/{finding['room']}"
 
 
-def goes_with(alarm: dict[str, Any], told: Sequence[dict[str, Any]], age_ms: int) -> bool:
-    """Whether an alarm is no news beside what was told: of one cause, no more pressing, and soon or not yet answered.
+def goes_with(alarm: dict[str, Any], told: Sequence[dict[str, Any]], age_ms: int) -> Sequence[dict[str, Any]]:
+    """What was told beside which an alarm is no news: of one cause, no less pressing, and soon or not yet answered.
 
-    A sensor that falls silent after many others did belongs to them even where no rule knew the cause.
+    A sensor that falls silent after many others did belongs to them even where no rule knew the cause.  Where all that
+    stands is answered, what asks for somebody now is news whatever its cause: nobody would be reminded of it.
     """
-    if not _standing(alarm, told):
-        return False
+    standing = _standing(alarm, told)
     soon = age_ms <= COMPANY_MS
     silent = alarm["finding"]["rule"] == "silence"
     if not _cause(alarm):
-        return silent and soon and len(told) >= MANY
+        return standing if silent and soon and len(told) >= MANY else []
+    urgent = alarm["priority"] >= Priority.HIGH and not silent
+    if urgent and answers(standing) is not None:
+        return []
     answered = any(row["state"] == State.ACKNOWLEDGED for row in told)
-    return silent or soon or not answered
+    return standing if silent or soon or not answered else []
+
+
+def answers(beside: Sequence[dict[str, Any]]) -> dict[str, Any] | None:
+    """Of alarms, where all of them are answered, the one that was answered last."""
+    if not beside or any(row["state"] != State.ACKNOWLEDGED for row in beside):
+        return None
+    return max(beside, key=lambda row: row["acknowledged_ms"] or 0)
 
 
 def hold_ms(site: Site, alarm: dict[str, Any]) -> int:
@@ -99,35 +109,55 @@ def groups_that_tell(alarm: dict[str, Any]) -> list[str]:
     return [group_of(alarm), *air]
 
 
-def says_the_same(alarm: dict[str, Any], told: Sequence[dict[str, Any]]) -> bool:
-    """Whether an alarm says the same of the air as one that was told and stands: too damp, then drying too slowly.
+def says_the_same(alarm: dict[str, Any], told: Sequence[dict[str, Any]]) -> Sequence[dict[str, Any]]:
+    """What was told and stands that says the same of the air as an alarm: too damp, then drying too slowly.
 
     Air further out than was told (`further_out`) is news.  A sensor that stands at 100 % says what saturated air at its
     place says, where that was told first: a sensor that only is wet shows so sooner than its air counts as saturated.
     """
     finding, standing = alarm["finding"], _standing(alarm, told)
     if _named(finding) == WET_SENSOR:
-        wet = [row["finding"] for row in standing if _named(row["finding"]) == SATURATED]
-        return any(finding["place"] in f["numbers"].get("places", ()) for f in wet)
+        wet = [row for row in standing if _named(row["finding"]) == SATURATED]
+        return [row for row in wet if finding["place"] in row["finding"]["numbers"].get("places", ())]
     side = _side(finding)
     same = [row for row in standing if _side(row["finding"]) == side]
     known = [row["finding"] for row in told if row.get("told", True) and _side(row["finding"]) == side]
-    return bool(side and same) and not further_out(finding, known)
+    return same if side and not further_out(finding, known) else []
 
 
 def answered_ms(row: dict[str, Any], standing: Sequence[dict[str, Any]]) -> int:
     """When an answered alarm was last answered [ms], itself or by one that stands and says the same of its room's air."""
+    answers = (other["acknowledged_ms"] for other in [row, *story_of(row, standing)])
+    # What was answered with another that is over by now counts from when it was raised.
+    return max((ms for ms in answers if ms is not None), default=int(row["raised_ms"]))
+
+
+def story_of(row: dict[str, Any], standing: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The answered alarms, no less pressing, that stand and say the same of a room's air as another."""
     side, room = _side(row["finding"]), row["finding"]["room"]
-    same = (
-        other["acknowledged_ms"]
+    return [
+        other
         for other in standing
         if side
+        and other["id"] != row["id"]
         and other["state"] == State.ACKNOWLEDGED
         and other["finding"]["room"] == room
         and _side(other["finding"]) == side
         and other["priority"] >= row["priority"]
-    )
-    return max((ms for ms in same if ms is not None), default=row["acknowledged_ms"])
+    ]
+
+
+def as_answered(
+    row: dict[str, Any], standing: Sequence[dict[str, Any]], raised: Mapping[int, dict[str, Any]]
+) -> dict[str, Any] | None:
+    """The finding (as data) that a person answered: an alarm's own, or that of the story with which it was answered."""
+    if row["acknowledged_ms"] is not None:
+        return raised.get(row["id"])
+    told = [raised[o["id"]] for o in story_of(row, standing) if o["acknowledged_ms"] and o["id"] in raised]
+    side = _side(row["finding"])
+    known = [finding for finding in told if _value(finding, side) is not None]
+    sign = STEPS[side][0] if side else 0.0
+    return max(known, key=lambda f: sign * (_value(f, side) or 0.0), default=raised.get(row["id"]))
 
 
 def further_out(finding: dict[str, Any], known: Sequence[dict[str, Any]]) -> bool:

@@ -327,6 +327,9 @@ def changes_of(step: dict[str, Any], row: dict[str, Any]) -> dict[str, Any]:
         changes["key"] = finding["key"]
     if event == "acknowledge":
         changes |= {"acknowledged_ms": time_ms, "acknowledged_by": step["person"]}
+    if event == "answered with another":
+        # Answered by whoever answered the other, but by nobody at any moment of its own.
+        changes |= {"acknowledged_ms": None, "acknowledged_by": step["person"]}
     if event in ("raise", "re-alarm") and step["state"] == "unacknowledged":
         changes |= {"acknowledged_ms": None, "acknowledged_by": None, "returned_ms": None}
     if event in ("unshelve", "release", "return to service"):

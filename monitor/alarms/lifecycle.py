@@ -1,9 +1,10 @@
 """The states of an alarm and what leads from one to the next (IEC 62682 and ISA-18.2; OPC UA part 9 for latching).
 
 Pure functions: given a state and an event, the next state, or a refusal.  From memory of the standards and
-checked against two implementers' documents; two points are choices and said so: an alarm that was shelved,
-suppressed or out of service comes back unacknowledged or normal by its condition, never acknowledged; and a
-latched alarm is reset by a person after it has been acknowledged.
+checked against two implementers' documents; three points are choices and said so: an alarm that was shelved,
+suppressed or out of service comes back unacknowledged or normal by its condition, never acknowledged; a
+latched alarm is reset by a person after it has been acknowledged; and an alarm of which nobody is told, since it only
+adds to what a person has answered, counts as answered with that (`ANSWERED`), by the same person.
 """
 
 from __future__ import annotations
@@ -32,6 +33,7 @@ class Event(StrEnum):
     RAISE = "raise"
     RETURN = "return"
     ACKNOWLEDGE = "acknowledge"
+    ANSWERED = "answered with another"
     RESET = "reset"
     REALARM = "re-alarm"
     SHELVE = "shelve"
@@ -53,6 +55,7 @@ _PLAIN: dict[tuple[State, Event], State] = {
     (State.RETURNED, Event.RAISE): State.UNACKNOWLEDGED,
     (State.LATCHED, Event.RAISE): State.UNACKNOWLEDGED,
     (State.UNACKNOWLEDGED, Event.ACKNOWLEDGE): State.ACKNOWLEDGED,
+    (State.UNACKNOWLEDGED, Event.ANSWERED): State.ACKNOWLEDGED,
     (State.RETURNED, Event.ACKNOWLEDGE): State.NORMAL,
     (State.LATCHED, Event.ACKNOWLEDGE): State.LATCHED,
     (State.LATCHED, Event.RESET): State.NORMAL,

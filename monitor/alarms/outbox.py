@@ -7,7 +7,7 @@ Alarms of one cause (or one room) share a message while it has not left.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -16,7 +16,15 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from monitor.alarms import journal as tables
-from monitor.alarms.company import goes_with, group_of, groups_that_tell, hold_ms, says_the_same, stands
+from monitor.alarms.company import (
+    answers,
+    goes_with,
+    group_of,
+    groups_that_tell,
+    hold_ms,
+    says_the_same,
+    stands,
+)
 from monitor.alarms.lifecycle import QUIET, State
 from monitor.alarms.messages import (
     TELLING,
@@ -66,12 +74,14 @@ class Outbox:
         number: int,
         moments: tuple[int, int],
         worse: bool = False,
-    ) -> None:
+    ) -> dict[str, Any] | None:
         """An alarm stands anew (``raised``, ``again`` or ``worse``), by transition ``number``.
 
         ``moments`` are now, and the earliest time that a message may leave [ms]; ``worse`` says that it is more pressing
-        than it was.
+        than it was.  Returns the alarm (a row) with which it is answered, where nobody is told of it since it only adds
+        to what was told and answered on every route.
         """
+        known: list[dict[str, Any] | None] = []
         now_ms, earliest_ms = moments
         _make(connection, self._to_log(about, alarm, number, now_ms), now_ms)
         group, told_as = group_of(alarm), about
@@ -82,16 +92,23 @@ class Outbox:
                 history = [m for m in messages_of(connection, [alarm["id"]]) if m["route"] == route.name]
                 unsaid = _unsaid_over(connection, history, now_ms)
                 if unsaid and not worse:
+                    known.append(None)
                     continue
                 told_as = "worse" if unsaid else "raised"
                 is_new = not history or bool(open_told(history))
-                if not unsaid and is_new and self._join_told(connection, alarm, route.name, now_ms):
-                    continue
+                if not unsaid and is_new:
+                    beside = self._join_told(connection, alarm, route.name, now_ms)
+                    if beside:
+                        known.append(answers(beside))
+                        continue
+            known.append(None)
             held_ms = earliest_ms + hold_ms(self._site, alarm)
             due_ms = quiet_until(self._site, route, alarm["priority"], max(now_ms, held_ms))
             once = f"{told_as}/{alarm['id']}/{number}/{route.name}"
             news = (News(alarm["id"], f"stands/{number}"),)
             _make(connection, Wanted(route.name, told_as, (alarm["id"],), group, due_ms, once, news), now_ms)
+        answered = [row for row in known if row is not None]
+        return answers(answered) if answered and len(answered) == len(known) else None
 
     def over(self, connection: Connection, alarm: dict[str, Any], number: int, now_ms: int) -> None:
         """An alarm's condition has gone: tell those who were told, once all that their message told of is over.
@@ -219,18 +236,20 @@ class Outbox:
             if not itself and alarm["priority"] >= Priority[route.least_priority.upper()]:
                 yield route
 
-    def _join_told(self, connection: Connection, alarm: dict[str, Any], route: str, now_ms: int) -> bool:
-        """Let a further alarm of what was told, and still stands, go with the message that told it."""
+    def _join_told(
+        self, connection: Connection, alarm: dict[str, Any], route: str, now_ms: int
+    ) -> Sequence[dict[str, Any]]:
+        """Let a further alarm of what was told, and still stands, go with the message that told it; what it goes with."""
         group, newest = group_of(alarm), True
         for message in told_messages(connection, route, groups_that_tell(alarm)):
             others = [row for row in message.alarms if row["id"] != alarm["id"]]
             own = message.group == group
-            soon = own and newest and goes_with(alarm, others, now_ms - message.created_ms)
-            if soon or says_the_same(alarm, others):
+            soon = goes_with(alarm, others, now_ms - message.created_ms) if own and newest else ()
+            if beside := soon or says_the_same(alarm, others):
                 _link(connection, message.id, alarm["id"])
-                return True
+                return beside
             newest = newest and not own
-        return False
+        return ()
 
 
 def quiet_until(site: Site, route: Route, priority: int, due_ms: int) -> int:

@@ -167,7 +167,8 @@ def _answer_times(steps: Sequence[dict[str, Any]]) -> list[int]:
 
 def _unanswered(steps: Sequence[dict[str, Any]]) -> int:
     raised = {s["alarm_id"] for s in steps if s["state"] == "unacknowledged"}
-    return len(raised - {s["alarm_id"] for s in steps if s["event"] == "acknowledge"})
+    answered = ("acknowledge", "answered with another")
+    return len(raised - {s["alarm_id"] for s in steps if s["event"] in answered})
 
 
 def _spread(values: Sequence[float]) -> dict[str, float] | None:

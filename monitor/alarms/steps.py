@@ -165,7 +165,15 @@ def take(connection: Connection, site: Site, step: Step, moments: tuple[int, int
     if about == "over" or (after in QUIET and before in LIVE):
         Outbox(site).over(connection, alarm, number, now_ms)
     elif about:
-        Outbox(site).raised(connection, alarm, about, number, moments, _is_worse(step))
+        other = Outbox(site).raised(connection, alarm, about, number, moments, _is_worse(step))
+        if other is not None:
+            note = f"goes with alarm {other['id']}, which was answered"
+            take(
+                connection,
+                site,
+                Step(alarm, Event.ANSWERED, person=other["acknowledged_by"], note=note),
+                moments,
+            )
     return int(alarm["id"])
 
 

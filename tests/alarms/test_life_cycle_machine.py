@@ -33,10 +33,11 @@ from tests.alarms.samples import MINUTE, START, dry, make_site
 FINDINGS: dict[str, Finding] = {
     "dry": dry(cause="air:vault"),
     "warm": dry(Priority.HIGH, aspect="temperature-high", what="Too warm", cause="air:vault"),
+    "fast": dry(rule="drying_pace", aspect="fast", what="Drying fast", cause="air:vault"),
     "silent": dry(rule="silence", aspect="", sensor="nv-1", what="Sensor nv-1 silent"),
     "broker": dry(rule="monitor", room="", style="", aspect="broker", wheels=0, what="No connection"),
 }
-WASHED = ("dry", "warm")
+WASHED = ("dry", "warm", "fast")
 """What washing keeps quiet; a silent sensor and the monitor's own parts still alarm."""
 names = st.sampled_from(sorted(FINDINGS))
 
@@ -138,6 +139,45 @@ class LifeCycle(RuleBasedStateMachine):
             for name in FINDINGS:
                 self._model_tick(name)
             self.through_crashes(lambda: self.alarms.update(findings, self.now), None if number else crash)
+            for name in FINDINGS:
+                self._answered_with_another(name)
+
+    def _answered_with_another(self, name: str) -> None:
+        """What only adds to what Nora was told and has answered is answered with it; all else she is told, or reminded of.
+
+        It adds to an alarm of its cause that stands, answered, no less pressing, in a message that left.  What is high or
+        critical is told all the same.
+        """
+        if self.state.get(name) != "unacknowledged":
+            return
+        number = self._id(name)
+        assert number is not None
+        steps, beside = self.alarms.history(number), self._told_with(number)
+        all_answered = bool(beside) and all(
+            self.state[other] == "acknowledged" and self.active[other] for other in beside
+        )
+        if steps[-1]["event"] == "answered with another":
+            assert all_answered
+            assert FINDINGS[name].priority < Priority.HIGH
+            assert steps[-1]["person"] == "Nora"
+            self.state[name] = "acknowledged"
+        elif len(steps) == 1:
+            assert not all_answered, f"{name} only adds to {beside}, which Nora has answered"
+
+    def _told_with(self, number: int) -> list[str]:
+        """Of a new alarm that no message tells, the conditions that stand and are told by the message that it joined."""
+        link, item, message = tables.message_alarms.c, tables.news.c, tables.messages.c
+        own = sa.select(item.message_id).where(item.alarm_id == number)
+        joined = (
+            sa.select(link.message_id)
+            .join(tables.messages, message.id == link.message_id)
+            .where(link.alarm_id == number, message.route == "phone", ~own.exists())
+        )
+        query = sa.select(link.alarm_id).where(link.message_id.in_(joined), link.alarm_id != number)
+        with self.alarms.journal.reading() as connection:
+            ids = set(connection.execute(query).scalars())
+        keys = {a.key for a in self.alarms.standing() if a.id in ids and a.active and a.state not in QUIET}
+        return [name for name, finding in FINDINGS.items() if finding.key in keys]
 
     def _model_tick(self, name: str) -> None:
         state, there, active = self.state.get(name, ""), name in self.held, self.active.get(name, False)
@@ -212,6 +252,7 @@ class LifeCycle(RuleBasedStateMachine):
         number = self._id(name)
         self._becomes(name, "unacknowledged" if self.active[name] else "", self.active[name])
         self._by_person(lambda: self.alarms.unshelve(number or 0, "Nora", now_ms=self.now), crash)
+        self._answered_with_another(name)
 
     @precondition(lambda self: self.work is None)
     @rule()
@@ -248,6 +289,18 @@ class LifeCycle(RuleBasedStateMachine):
         for _ in range(3):
             self.toggles(name, 0, None)
             self.messages_leave(crash)
+
+    @rule(first=st.sampled_from(["dry", "warm"]), second=st.sampled_from(WASHED), crash=crashes)
+    def another_comes_after_an_answer(self, first: str, second: str, crash: int | None) -> None:
+        """A condition is told and answered, then another of the same air comes."""
+        if first not in self.held:
+            self.toggles(first, 0, None)
+        self.messages_leave(None)
+        if self.state.get(first) == "unacknowledged":
+            self.acknowledged(first, None)
+        if second not in self.held:
+            self.toggles(second, 0, crash)
+        self.messages_leave(None)
 
     @rule(down=st.sets(st.sampled_from(["mailto", "mailtos"])))
     def channel(self, down: set[str]) -> None:
