@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from datetime import UTC, datetime
 
 TEN_MINUTES_MS = 600_000
@@ -16,6 +17,11 @@ def now() -> datetime:
 def now_ms() -> int:
     """The present moment as milliseconds since 1970-01-01T00:00Z."""
     return to_ms(now())
+
+
+def steady_ms() -> int:
+    """Milliseconds by a clock that nobody sets, and that runs on while the machine sleeps where the system has one."""
+    return time.clock_gettime_ns(getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC)) // 1_000_000
 
 
 def to_ms(moment: datetime) -> int:

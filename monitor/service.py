@@ -15,7 +15,7 @@ from monitor.alarms import open_alarms
 from monitor.alarms.sender import Sender
 from monitor.climate.air_records import AirKeeper
 from monitor.climate.sensor_watch import SensorState, SensorWatch
-from monitor.clock import now_ms, rfc3339
+from monitor.clock import now_ms, rfc3339, steady_ms
 from monitor.errors import StoreAway
 from monitor.health import BEAT, BEAT_OF_INTAKE, PartsHealth, Reserve, TimesWatch
 from monitor.intake.calibration import judging, lines_of, mark_touched
@@ -67,7 +67,11 @@ class Judge:
         self._site = site
         self._sensors, self._sensors_due = SensorWatch(site), 0.0
         self._sensor_states: dict[str, SensorState] = {}
-        self._store, self._ledger, self._alarms = open_store(site), open_ledger(site), open_alarms(site)
+        self._store, self._ledger, self._alarms = (
+            open_store(site),
+            open_ledger(site),
+            open_alarms(site, steady_ms),
+        )
         self._keeper, self._engine = (
             AirKeeper(site, self._store, judging(site, self._sensors.judged)),
             Engine(site),

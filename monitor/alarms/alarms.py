@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from monitor.alarms import clock_steps, planned
 from monitor.alarms import journal as tables
-from monitor.alarms import planned
 from monitor.alarms.channels_health import failing_routes
+from monitor.alarms.clock_steps import ClockWatch
 from monitor.alarms.company import as_answered, may_get_worse
 from monitor.alarms.journal import Journal
 from monitor.alarms.lifecycle import Event, State
@@ -30,15 +31,15 @@ LONGEST_PERSON = 300
 CHANNELS_EVERY_MS = 5_000
 
 
-def open_alarms(site: Site) -> Alarms:
-    """The alarms of a site, with its journal opened.
+def open_alarms(site: Site, passed: Callable[[], int] | None = None) -> Alarms:
+    """The alarms of a site, with its journal opened; ``passed`` as for `Alarms`.
 
     Raises
     ------
     AlarmError
         The journal cannot be opened.
     """
-    return Alarms(Journal.for_site(site), site)
+    return Alarms(Journal.for_site(site), site, passed)
 
 
 class Alarms:
@@ -47,10 +48,15 @@ class Alarms:
     Every change is one transaction that first reads the alarm as it stands, then writes the transition, the
     alarm, and the messages that the change makes.  So the service, the page and the command line may act at
     once, and a crash leaves all of a change or nothing.
+
+    Parameters
+    ----------
+    passed : a clock [ms] that only runs on, by which it is noticed that the other was set, either way
     """
 
-    def __init__(self, journal: Journal, site: Site) -> None:
+    def __init__(self, journal: Journal, site: Site, passed: Callable[[], int] | None = None) -> None:
         self.journal, self._site = journal, site
+        self._clock = ClockWatch(passed)
         self._outbox = Outbox(site)
         self._settled_ms = 0
         self._channels: tuple[int | None, list[Finding]] = (None, [])
@@ -66,6 +72,7 @@ class Alarms:
 
     def update(self, findings: Iterable[Finding], now_ms: int) -> None:
         """Raise what is new, bring up to date what stands, let return what no longer holds, remind and escalate."""
+        self._look_at_clock(now_ms)
         told = [self._ranked(finding) for finding in findings]
         with self.journal.reading() as connection:
             held = by_key([*told, *self._failing(connection, now_ms)])
@@ -211,6 +218,16 @@ class Alarms:
     def _read(self, query: Any) -> list[Alarm]:
         with self.journal.reading() as connection:
             return [alarm_from(row) for row in connection.execute(query).mappings()]
+
+    def _look_at_clock(self, now_ms: int) -> None:
+        def newest() -> int | None:
+            with self.journal.reading() as connection:
+                return clock_steps.newest_ms(connection)
+
+        if by_ms := self._clock.look(now_ms, newest):
+            with self.journal.transaction() as connection:
+                clock_steps.enter(connection, now_ms, by_ms)
+        self._clock.keep(now_ms)
 
     def _ranked(self, finding: Finding) -> Finding:
         """A finding with the priority that the site file gives its rule, where it gives one."""

@@ -14,6 +14,7 @@ KEPT = (
     "attempts",
     "planned_work",
     "planned_ends",
+    "clock_steps",
 )
 """Tables to which rows are added and nothing else; ``alarms`` and ``waiting`` are views of them, made again at will."""
 REFUSAL = "the journal of alarms is only added to; nothing in it is changed or removed"

@@ -9,6 +9,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from monitor.alarms import journal as tables
+from monitor.alarms.clock_steps import ClockSteps
 from monitor.rules.finding import Finding, Priority
 from monitor.site import Route, Site
 
@@ -20,7 +21,10 @@ def failing_routes(connection: Connection, site: Site, now_ms: int) -> Iterator[
     """A finding about each route whose messages do not get out."""
     for route in site.routes:
         since = _failing_since(connection, route.name)
-        if since is not None and now_ms - since["time_ms"] >= FAILING_AFTER_MS:
+        if since is None:
+            continue
+        begun_ms = ClockSteps.of(connection).now("attempts", since["id"], since["time_ms"])
+        if now_ms - begun_ms >= FAILING_AFTER_MS:
             yield _finding(route, since, now_ms)
 
 

@@ -22,7 +22,7 @@ from monitor.alarms.append_only import keep_append_only
 from monitor.errors import AlarmError
 from monitor.site import Site
 
-SCHEMA_VERSION = 4
+SCHEMA_VERSION = 5
 _LOCK = 0x6D617475
 """Any number does; it names our advisory lock in a shared PostgreSQL database."""
 
@@ -164,6 +164,18 @@ planned_ends = sa.Table(
     sa.Column("person", sa.Text, nullable=False),
 )
 """Work that was over before its planned end."""
+
+clock_steps = sa.Table(
+    "clock_steps",
+    metadata,
+    sa.Column("id", _Id, primary_key=True),
+    sa.Column("time_ms", sa.BigInteger, nullable=False),
+    sa.Column("by_ms", sa.BigInteger, nullable=False),
+    sa.Column("transitions", _Id, nullable=False),
+    sa.Column("messages", _Id, nullable=False),
+    sa.Column("attempts", _Id, nullable=False),
+)
+"""By how much the clock was set, and the newest number of each table then (see `monitor.alarms.clock_steps`)."""
 
 documents = sa.Table(
     "documents",

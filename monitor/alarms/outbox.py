@@ -16,6 +16,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from monitor.alarms import journal as tables
+from monitor.alarms.clock_steps import ClockSteps
 from monitor.alarms.company import (
     answers,
     goes_with,
@@ -151,7 +152,12 @@ class Outbox:
         wanted = [*self._daily(now_ms)]
         if rows and self._site.routes:
             ids = [row["id"] for row in rows]
-            history, entered = messages_of(connection, ids), entered_unacknowledged(connection, ids)
+            clock = ClockSteps.of(connection)
+            history = [clock.message(m) for m in messages_of(connection, ids)]
+            entered = {
+                i: (number, clock.now("transitions", number, since_ms))
+                for i, (number, since_ms) in entered_unacknowledged(connection, ids).items()
+            }
             for row in rows:
                 own = [m for m in history if m["alarm_id"] == row["id"]]
                 asked_ms = asked_since(self._site, own, entered[row["id"]][1])
@@ -240,11 +246,12 @@ class Outbox:
         self, connection: Connection, alarm: dict[str, Any], route: str, now_ms: int
     ) -> Sequence[dict[str, Any]]:
         """Let a further alarm of what was told, and still stands, go with the message that told it; what it goes with."""
-        group, newest = group_of(alarm), True
+        group, newest, clock = group_of(alarm), True, ClockSteps.of(connection)
         for message in told_messages(connection, route, groups_that_tell(alarm)):
             others = [row for row in message.alarms if row["id"] != alarm["id"]]
             own = message.group == group
-            soon = goes_with(alarm, others, now_ms - message.created_ms) if own and newest else ()
+            age_ms = now_ms - clock.now("messages", message.id, message.created_ms)
+            soon = goes_with(alarm, others, age_ms) if own and newest else ()
             if beside := soon or says_the_same(alarm, others):
                 _link(connection, message.id, alarm["id"])
                 return beside

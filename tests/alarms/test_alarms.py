@@ -157,6 +157,7 @@ def test_nothing_in_the_journal_can_be_changed_or_removed(
     alarms_of_both: Alarms, site: Site, table: str
 ) -> None:
     """The database itself refuses an UPDATE and a DELETE, whoever asks: what was raised and told stays so."""
+    alarms_of_both.update([dry()], START + 60 * MINUTE)
     alarms_of_both.update([dry()], START)
     work = alarms_of_both.plan_work("vault", "washing", START + 60 * MINUTE, "Piet", now_ms=START)
     alarms_of_both.end_work(work, "Piet", START + MINUTE)

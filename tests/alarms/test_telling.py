@@ -145,9 +145,9 @@ def test_the_next_person_is_told_where_the_first_does_not_answer(opened: Opened,
     routes = (site.routes[0], Route(name="second", address_env="MATURING_ROUTE_SECOND", after_min=20))
     alarms, nora = opened(routes=routes)
     piet = Person(with_settings(site, routes=routes), alarms, "second")
-    for person in (nora, piet):
-        person.now = START
-        person.live(19, [dry()])
+    for _ in range(19):
+        for person in (nora, piet):
+            person.live(1, [dry()])
     assert (nora.heard, piet.heard) == (["Needs you: North vault"], [])
     piet.live(30, [dry()])
     piet.live(10, [])
