@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime
+from datetime import tzinfo
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from monitor.alarms.texts import plain
+from monitor.alarms.texts import local, plain
 
 STATE_MARKS = {
     "as-intended": "( )  as intended",
@@ -21,7 +21,7 @@ STATE_MARKS = {
 def rooms_text(document: dict[str, Any]) -> str:
     """The ``rooms`` document as text: a few lines a room, then what was refused."""
     site = document["site"]
-    lines = [f"{plain(site['name'])}, {_local(document['at'], site['time_zone'])}"]
+    lines = [f"{plain(site['name'])}, {local(document['at'], ZoneInfo(site['time_zone']))}"]
     if not document["monitor"]["running"]:
         lines.append(
             "The monitor is not running: nothing below is watched. Start it with: maturing-room run SITE.toml"
@@ -88,7 +88,8 @@ def _room_lines(room: dict[str, Any], site: dict[str, Any]) -> Iterator[str]:
     yield f"  {temperature(room['temperature_c'], unit)}  {number(room['rh_pct'], '%')}   read {age}{late}"
     for contact in room["contacts"]:
         if contact["on"]:
-            since = f" since {_local(contact['since_at'], site['time_zone'])}" if contact["since_at"] else ""
+            zone = ZoneInfo(site["time_zone"])
+            since = f" since {local(contact['since_at'], zone)}" if contact["since_at"] else ""
             yield f"  {'Door open' if contact['quantity'] == 'door_open' else 'Tank low'}{since}"
     yield f"  {pace('drying', room['drying_pace'])};  {pace('mould', room['mould_pace'])}"
 
@@ -113,25 +114,7 @@ def number(value: float | None, unit: str) -> str:
     return f"-- {unit}" if value is None else f"{value:.1f} {unit}"
 
 
-def alarms_text(document: dict[str, Any]) -> str:
-    """The ``alarms`` document as text: those that stand first."""
-    standing, recent = document["standing"], document["recent"]
-    lines = [f"{len(standing)} standing" if standing else "Nothing stands."]
-    lines += [_alarm_line(a) for a in standing]
-    if recent:
-        lines += ["", "Lately over:", *(_alarm_line(a) for a in recent)]
-    return "\n".join(lines)
-
-
-def _alarm_line(alarm: dict[str, Any]) -> str:
-    text = f"  {alarm['id']:>4}  {alarm['priority']:<8}  {alarm['state']:<24}  since {alarm['since_at']}  "
-    text += f"{plain(alarm['room_name'] or alarm['room'])}: {plain(alarm['what'])}"
-    if alarm["check_first"]:
-        text += f"\n        check first: {plain(alarm['check_first'])}"
-    return text
-
-
-def review_text(document: dict[str, Any]) -> str:
+def review_text(document: dict[str, Any], zone: tzinfo) -> str:
     """The ``review`` document as text: what it has been through, where to look, its entries."""
     wheel, where = document["wheel"], document["where"]
     here = f", {plain(where['room_name'])}, {plain(where['place_name'])}" if where else ""
@@ -147,7 +130,7 @@ def review_text(document: dict[str, Any]) -> str:
     lines += [f"Expect {plain(e['words'])} ({plain(e['ground'])})" for e in document["expect"]]
     lines += ["", f"Holes so far: {document['holes']}", "", "Ledger:"]
     lines += [
-        f"  {e['at']}  {e['kind']:<10}  {plain(e['summary'])}  ({plain(e['author'])})"
+        f"  {local(e['at'], zone)}  {e['kind']:<10}  {plain(e['summary'])}  ({plain(e['author'])})"
         for e in document["ledger"]
     ]
     return "\n".join([*lines, "", *document["cautions"]])
@@ -158,7 +141,3 @@ def _span(seconds: float) -> str:
         if seconds >= size:
             return f"{seconds / size:.0f} {unit}"
     return f"{seconds:.0f} s"
-
-
-def _local(at: str, zone: str) -> str:
-    return datetime.fromisoformat(at).astimezone(ZoneInfo(zone)).strftime("%A %d %B %H:%M")

@@ -7,6 +7,7 @@ import json
 import sys
 import traceback
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -120,11 +121,12 @@ def rooms(site_file: Path, as_json: bool) -> None:
 @AS_JSON
 def alarms(site_file: Path, as_json: bool) -> None:
     """Show the alarms that stand and those that stood lately."""
+    from monitor.alarms.texts import alarms_text
     from monitor.answers import alarms_document
-    from monitor.answers_text import alarms_text
     from monitor.site import load
 
-    _show(alarms_document(load(site_file)), as_json, alarms_text)
+    site = load(site_file)
+    _show(alarms_document(site), as_json, partial(alarms_text, zone=site.site.zone))
 
 
 @cli.command(epilog="Example: maturing-room review site.toml HF-0412-03")
@@ -137,7 +139,8 @@ def review(site_file: Path, wheel: str, as_json: bool) -> None:
     from monitor.answers_text import review_text
     from monitor.site import load
 
-    _show(review_document(load(site_file), wheel), as_json, review_text)
+    site = load(site_file)
+    _show(review_document(site, wheel), as_json, partial(review_text, zone=site.site.zone))
 
 
 def _show(document: Any, as_json: bool, as_text: Any) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import getpass
 import json
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -50,9 +51,13 @@ def acknowledge(site_file: Path, alarm: int, person: str | None, note: str) -> N
 @NOTE
 def shelve(site_file: Path, alarm: int, hours: float, person: str | None, note: str) -> None:
     """Put an alarm aside for some hours; it comes back by itself where it still holds."""
+    from monitor.alarms.texts import local
+    from monitor.site import load
+
+    zone = load(site_file).site.zone
     with _opened(site_file) as alarms:
         done = alarms.shelve(alarm, person or getpass.getuser(), now_ms() + round(hours * HOUR_MS), note)
-    click.echo(f"Alarm {alarm} is {done.state} until {rfc3339(done.until_ms)}.")
+    click.echo(f"Alarm {alarm} is {done.state} until {local(rfc3339(done.until_ms), zone)}.")
 
 
 @click.command(epilog="Example: maturing-room unshelve site.toml 17 --as Nora")
@@ -91,6 +96,7 @@ def plan_work(
     site_file: Path, room: str, kind: str, hours: float, begin: str | None, person: str | None, note: str
 ) -> None:
     """Say that a room is worked in: its air makes no alarm until the end; what stands then does."""
+    from monitor.alarms.texts import local
     from monitor.site import load
 
     site = load(site_file)
@@ -98,7 +104,7 @@ def plan_work(
     until_ms = from_ms + round(hours * HOUR_MS)
     with _opened(site_file) as alarms:
         number = alarms.plan_work(room, kind, until_ms, person or getpass.getuser(), note, from_ms)
-    click.echo(f"Work {number}: {kind} in {room} until {rfc3339(until_ms)}.")
+    click.echo(f"Work {number}: {kind} in {room} until {local(rfc3339(until_ms), site.site.zone)}.")
 
 
 @click.command("end-work", epilog="Example: maturing-room end-work site.toml 3")
@@ -123,7 +129,7 @@ def planned_work(site_file: Path, as_json: bool) -> None:
 
     site = load(site_file)
     with _opened(site_file) as alarms:
-        _show(planned_work_document(site, alarms), as_json, planned_work_text)
+        _show(planned_work_document(site, alarms), as_json, partial(planned_work_text, zone=site.site.zone))
 
 
 @click.command("alarm-statistics", epilog="Example: maturing-room alarm-statistics site.toml --days 90")
@@ -138,7 +144,11 @@ def alarm_statistics(site_file: Path, days: float, as_json: bool) -> None:
 
     site = load(site_file)
     with _opened(site_file) as alarms:
-        _show(statistics_document(site, alarms, days=days), as_json, statistics_text)
+        _show(
+            statistics_document(site, alarms, days=days),
+            as_json,
+            partial(statistics_text, zone=site.site.zone),
+        )
 
 
 @click.command(
@@ -185,7 +195,7 @@ def try_alarms(
             )  # fmt: skip
             ledger.close()
     store.close()
-    _show(side_by_side(site, results[0], results[1]), as_json, try_text)
+    _show(side_by_side(site, results[0], results[1]), as_json, partial(try_text, zone=site.site.zone))
 
 
 @click.command("test-message", epilog="Example: maturing-room test-message site.toml phone")

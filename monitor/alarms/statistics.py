@@ -75,7 +75,7 @@ def statistics_document(
         "raised_per_day": round(len(raised) / days, 3),
         "raised_by_room": dict(Counter(s["room"] for s in raised)),
         "raised_by_rule": dict(Counter(s["rule"] for s in raised)),
-        "messages": _messages(alarms, begin, moment),
+        "messages": {route.name: 0 for route in site.routes} | _messages(alarms, begin, moment),
         "standing": len(standing),
         "stale": sum(moment - a.raised_ms > STALE_AFTER_MS for a in standing),
         "chattering": len(chattering([(s["key"], s["time_ms"]) for s in raised])),

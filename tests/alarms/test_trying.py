@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import json
 import re
-from datetime import timedelta
+from datetime import UTC, timedelta
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -121,9 +122,10 @@ def test_changed_settings_stand_beside_those_as_they_are(
     by_rule = {r["key"].split("/")[0]: r for r in document["rows"]}
     assert by_rule["band"]["changed"] is None
     assert by_rule["drying_pace"]["changed"] == by_rule["drying_pace"]["as_is"]
-    shown = try_text(document)
-    assert re.search(r"02:30:00Z +2\.7 h +-- +North vault: Humidity 70\.0 %", shown)
-    assert "In 0.3 days: 3 raised" in shown
+    shown = try_text(document, ZoneInfo("Europe/Dublin"))
+    assert re.search(r"2026-03-01 02:30 +2\.7 h +-- +North vault: Humidity 70\.0 %", shown)
+    assert re.search(r"In 0\.3 days: as it is 3 raised, \d messages?; as changed 2 raised", shown)
+    assert "Times are those of Europe/Dublin." in shown
 
 
 @pytest.mark.parametrize(
@@ -241,5 +243,8 @@ def test_figures_stand_beside_those_of_others(site: Site, capsys: pytest.Capture
     assert document["chattering"] == 1
     assert (document["standing"], document["stale"]) == (2, 2)
     assert document["priorities_pct"]["medium"] == 100.0
-    assert "EEMUA 191" in statistics_text(document)
+    shown = statistics_text(document, UTC)
+    assert "raised a day                         8.5\n" in shown
+    assert "others: at most 120 (EEMUA 191" in shown
+    assert "half within 30, nine in ten within 30, of 1 acknowledged" in shown
     alarms.close()
