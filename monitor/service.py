@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import logging
 import os
@@ -13,10 +14,11 @@ from typing import Any
 
 from monitor.alarms import open_alarms
 from monitor.alarms.sender import Sender
+from monitor.alarms.unwatched import Unwatched
 from monitor.climate.air_records import AirKeeper
 from monitor.climate.sensor_watch import SensorState, SensorWatch
 from monitor.clock import now_ms, rfc3339, steady_ms
-from monitor.errors import StoreAway
+from monitor.errors import AlarmError, LedgerError, MonitorError, StoreAway, StoreDamaged
 from monitor.health import BEAT, BEAT_OF_INTAKE, PartsHealth, Reserve, TimesWatch
 from monitor.intake.calibration import judging, lines_of, mark_touched
 from monitor.intake.router import Router
@@ -255,6 +257,7 @@ class Service:
     def __init__(self, site: Site, parts: Iterable[str] = PARTS, worker: str = "") -> None:
         self._site, self._wanted, self._worker = site, tuple(parts), worker
         self._stop = threading.Event()
+        self._unwatched, self._last_trouble = Unwatched(site, self._wanted), ""
 
     def stop(self) -> None:
         """Ask `run` to come to an end; from a signal, by way of `monitor.signals.on_stop`."""
@@ -264,35 +267,58 @@ class Service:
         """Start the parts, keep them going, and stop them in order.
 
         A tick that fails is logged and tried again; nothing acknowledged is lost meanwhile, since readings are
-        durable before they are acknowledged and their slots stay marked as changed.  A store that is away at the
-        start is waited for.
+        durable before they are acknowledged and their slots stay marked as changed.  A store that cannot be opened at
+        the start is waited for, and after some minutes people are told so.
         """
-        while not self._stop.is_set():
-            try:
-                return self._run()
-            except StoreAway as error:
-                logger.warning("the store is away (%s); starting again", error)
-                self._stop.wait(START_AGAIN_S)
+        try:
+            while not self._stop.is_set():
+                try:
+                    return self._run()
+                except (StoreAway, StoreDamaged) as error:
+                    self._wait(error)
+                except (AlarmError, LedgerError) as error:
+                    # At once it is a fault of the settings; after a store that was away it is the same trouble.
+                    if not self._unwatched.waits:
+                        raise
+                    self._wait(error)
+        finally:
+            with contextlib.suppress(MonitorError, OSError):
+                self._unwatched.hand_over()
+
+    def _wait(self, error: MonitorError) -> None:
+        if str(error) != self._last_trouble:
+            what = "is away" if isinstance(error, StoreAway) else "or the journal cannot be used"
+            logger.warning("the store %s (%s); starting again until it can be opened", what, error)
+            self._last_trouble = str(error)
+        self._unwatched.failed(str(error))
+        self._stop.wait(START_AGAIN_S)
+
+    def _opened_store(self) -> Any:
+        try:
+            self._site.data_folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            why = error.strerror or error
+            raise StoreAway(f"the folder {self._site.data_folder} cannot be made: {why}") from error
+        return open_store(self._site)
 
     def _run(self) -> None:
-        self._site.data_folder.mkdir(parents=True, exist_ok=True)
-        store = open_store(self._site)
-        subscriber = self._intake(store)
-        sender = Sender(self._site, open_alarms(self._site)) if "send" in self._wanted else None
-        judge = Judge(self._site) if "judge" in self._wanted else None
-        carrier = _carrier(store, judge is not None)
-        for part in (subscriber, sender, carrier):
-            if part is not None:
-                part.start()
-        try:
-            self._loop(store, subscriber, judge, carrier)
-        finally:
-            for part in (subscriber, sender, carrier):
-                if part is not None:
-                    part.stop()
+        with contextlib.ExitStack() as opened:
+            store = self._opened_store()
+            opened.callback(store.close)
+            self._unwatched.hand_over()
+            subscriber = self._intake(store)
+            sender = Sender(self._site, open_alarms(self._site)) if "send" in self._wanted else None
+            judge = Judge(self._site) if "judge" in self._wanted else None
             if judge is not None:
-                judge.close()
-            store.close()
+                opened.callback(judge.close)
+            carrier = _carrier(store, judge is not None)
+            self._unwatched.over()
+            parts = [part for part in (subscriber, sender, carrier) if part is not None]
+            for part in parts:
+                part.start()
+            for part in reversed(parts):
+                opened.callback(part.stop)
+            self._loop(store, subscriber, judge, carrier)
 
     def _intake(self, store: Any) -> Subscriber | None:
         if "intake" not in self._wanted:

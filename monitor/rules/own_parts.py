@@ -44,6 +44,13 @@ WORDS: dict[str, Words] = {
         Priority.CRITICAL,
         MINUTE_MS,
     ),
+    "start": Words(
+        "The monitor cannot start",
+        "no reading is taken in (the broker keeps them), and nobody watches the air",
+        "Is the disk there, full or broken? Read the monitor's log. See: maturing-room verify SITE.toml",
+        Priority.CRITICAL,
+        3 * MINUTE_MS,
+    ),
     "spool": Words(
         "InfluxDB does not take readings",
         "they are kept on this machine and carried over later",
