@@ -105,9 +105,9 @@ def pace(name: str, value: dict[str, float] | None) -> str:
 
 def temperature(value_c: float | None, unit: str) -> str:
     """A temperature in the site's display unit."""
-    if value_c is None:
-        return f"-- {unit}"
-    return f"{value_c:.1f} degC" if unit == "degC" else f"{value_c * 1.8 + 32:.1f} degF"
+    if value_c is not None and unit == "degF":
+        value_c = value_c * 1.8 + 32
+    return number(value_c, unit.replace("deg", "°"))
 
 
 def number(value: float | None, unit: str) -> str:

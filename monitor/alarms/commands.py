@@ -182,7 +182,11 @@ def try_alarms(
     from_ms = until_ms - 30 * DAY_MS if begin is None else _moment(site, begin)
     from_ms, until_ms = (value - value % 600_000 for value in (from_ms, until_ms))
     if until_ms <= from_ms:
-        raise AlarmError("the span ends before it begins; give --from and --to the other way round")
+        raise AlarmError(
+            "the span ends before it begins; give --from and --to the other way round"
+            if end is not None
+            else f"--from {begin} has not come yet; give a moment in the past"
+        )
     store = open_store(site)
     results: list[Any] = [None, None]
     for number, tried in enumerate((site, changed)):

@@ -80,6 +80,18 @@ _RELEASES: dict[Event, State] = {
 }
 
 
+def _refusal(state: State, event: Event) -> str:
+    if event is Event.ACKNOWLEDGE and state is State.ACKNOWLEDGED:
+        return "this alarm is acknowledged already"
+    if event is Event.RESET:
+        return f"this alarm is {state}; only one that is latched and acknowledged can be reset"
+    if event is Event.UNSHELVE:
+        return f"this alarm is {state} and not shelved"
+    if event is Event.ACKNOWLEDGE and state in QUIET:
+        return f"this alarm is {state} and waits for nobody; acknowledge it when it comes back"
+    return f"an alarm that is {state} cannot be answered with {event}"
+
+
 def next_state(
     state: State, event: Event, *, active: bool, latching: bool = False, acknowledged: bool = False
 ) -> State:
@@ -108,5 +120,5 @@ def next_state(
         raise AlarmError("this alarm is latched; acknowledge it first, then reset it")
     following = _PLAIN.get((state, event))
     if following is None:
-        raise AlarmError(f"an alarm that is {state} cannot be answered with {event}")
+        raise AlarmError(_refusal(state, event))
     return following

@@ -11,6 +11,7 @@ import pytest
 from monitor.alarms import Alarms, open_alarms
 from monitor.alarms.document import alarms_document
 from monitor.alarms.texts import alarms_text, local, try_text
+from monitor.errors import AlarmError
 from monitor.site import Site
 from tests.alarms.samples import MINUTE, START, dry, make_site
 
@@ -74,6 +75,24 @@ def test_what_is_over_is_one_line_with_its_span(site: Site, alarms: Alarms) -> N
     assert lines[:3] == ["Nothing stands.", "", "Lately over:"]
     assert lines[3].endswith(f"North vault: {dry().what}")
     assert " to " in lines[3]
+
+
+@pytest.mark.parametrize(
+    ("aside", "act", "words"),
+    [
+        ("acknowledge", "acknowledge", "acknowledged already"),
+        ("acknowledge", "reset", "only one that is latched"),
+        ("acknowledge", "unshelve", "and not shelved"),
+        ("shelve", "acknowledge", "waits for nobody"),
+    ],
+)
+def test_what_cannot_be_answered_says_why(alarms: Alarms, aside: str, act: str, words: str) -> None:
+    """Answered twice, reset though never latched, brought back though not aside, answered while it is aside."""
+    alarms.update([dry()], START)
+    more = {"until_ms": START + 240 * MINUTE} if aside == "shelve" else {}
+    getattr(alarms, aside)(1, "Nora", now_ms=START, **more)
+    with pytest.raises(AlarmError, match=words):
+        getattr(alarms, act)(1, "Piet", now_ms=START + MINUTE)
 
 
 def test_times_are_the_sites_own_with_the_year_where_it_is_another() -> None:

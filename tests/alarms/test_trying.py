@@ -133,6 +133,7 @@ def test_changed_settings_stand_beside_those_as_they_are(
     [
         (["--from", "yesterday"], "'yesterday' is no date or time"),
         (["--from", "2026-03-03", "--to", "2026-03-01"], "ends before it begins"),
+        (["--from", "2999-01-01"], "--from 2999-01-01 has not come yet"),
     ],
 )
 def test_a_span_that_cannot_be_is_refused(
