@@ -71,7 +71,7 @@ def _words(room: dict[str, Any], state: str, zone: ZoneInfo, now: datetime) -> s
         else ""
     )
     look = (
-        f'<p class="look-first"><b>{text(say("Look first:"))}</b> {text(room["check_first"])}</p>'
+        f'<p class="look-first"><b>{text(say("Check first:"))}</b> {text(room["check_first"])}</p>'
         if room["check_first"]
         else ""
     )

@@ -19,6 +19,7 @@ from monitor.clock import now
 REFRESH_S = 5
 MOST_WHEELS_NAMED = 8
 MOST_STANDING_DRAWN = 40
+MOST_MESSAGES_NAMED = 6
 OPEN_STATES = alarm_acts.OPEN_STATES
 PRIORITY_SHAPES = {"critical": "now", "high": "now", "medium": "needs-you", "low": "needs-you"}
 PARTS = {"standing": "Standing", "before": "Before", "work": "Planned work", "figures": "How well they do"}
@@ -99,7 +100,7 @@ def alarm_panel(alarm: dict[str, Any], zone: ZoneInfo, moment: datetime) -> str:
     )
     effect = f"<p>{text(alarm['effect'])}</p>" if alarm["effect"] else ""
     look = (
-        f"<p><b>{text(say('Look first:'))}</b> {text(alarm['check_first'])}</p>"
+        f"<p><b>{text(say('Check first:'))}</b> {text(alarm['check_first'])}</p>"
         if alarm["check_first"]
         else ""
     )
@@ -159,15 +160,24 @@ def _note(alarm: dict[str, Any]) -> str:
 
 
 def _message_facts(messages: list[dict[str, Any]], zone: ZoneInfo, moment: datetime) -> list[str]:
-    return [_message_fact(message, zone, moment) for message in messages[-4:]]
+    """What became of the newest messages: a route that was told several times is named once, with the times."""
+    told: dict[str, list[str]] = {}
+    others = []
+    for message in messages[-MOST_MESSAGES_NAMED:]:
+        if message["state"] == "sent":
+            times = told.setdefault(message["route"], [])
+            times += [at] if (at := when(message["sent_at"], zone, moment)) not in times else []
+        else:
+            others.append(_untold(message))
+    facts = [
+        say("told {route} {when}", route=text(route, 60), when=f"<b>{', '.join(times)}</b>")
+        for route, times in told.items()
+    ]
+    return [*facts, *others]
 
 
-def _message_fact(message: dict[str, Any], zone: ZoneInfo, moment: datetime) -> str:
+def _untold(message: dict[str, Any]) -> str:
     route = text(message["route"], 60)
-    if message["state"] == "sent":
-        return say(
-            "told {route} {when}", route=route, when=f"<b>{when(message['sent_at'], zone, moment)}</b>"
-        )
     if message["state"] == "failed":
         tried = say("tried {count} times", count=message["attempts"])
         return f"<b>{say('not told {route}', route=route)}</b>: {text(tried)}, {text(message['error'], 120)}"

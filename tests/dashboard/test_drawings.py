@@ -151,5 +151,5 @@ def test_a_room_without_a_fresh_reading_says_what_stood_and_no_pace() -> None:
     panel = room_panel(north, "degC", ZoneInfo("Europe/Dublin"), at, 0.0)
     assert "What stood when it was last read:" in panel
     assert "Drying too fast" in panel
-    assert "Look first:" not in panel
+    assert "Check first:" not in panel
     assert "times intended" not in panel
