@@ -273,8 +273,14 @@ def _in_words(chart: Chart) -> str:
     )
 
 
-def picture_of(title: str, charts: Sequence[Chart], start: datetime, end: datetime, zone: ZoneInfo) -> str:
-    """The charts as one SVG picture of its own, with their scales written in, to take along."""
+def picture_of(
+    title: str, charts: Sequence[Chart], start: datetime, end: datetime, zone: ZoneInfo,
+    marked: Sequence[tuple[str, Sequence[tuple[datetime, datetime]]]] = (),
+) -> str:  # fmt: skip
+    """The charts as one SVG picture of its own, with their scales written in, to take along.
+
+    ``marked`` are spans of time by the words for what was so in them: a strip each, below the charts.
+    """
     width, height, left = 1200, 300, 80
     drawn = [f'<text x="{left}" y="36" font-size="26" font-weight="700">{text(title)}</text>']
     for row, chart in enumerate(charts):
@@ -284,10 +290,23 @@ def picture_of(title: str, charts: Sequence[Chart], start: datetime, end: dateti
                 _for_picture(chart, frame, zone, left, 80 + row * (height + 90), width - left - 20, height)
             )
     total = 80 + len(charts) * (height + 90)
+    for words, spans in marked:
+        drawn.append(_marked(words, spans, Frame(start, end, 0.0, 1.0), left, total, width - left - 20))
+        total += 70
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {total}" font-family="Atkinson Hyperlegible, DejaVu Sans, sans-serif" '
         f'font-size="17" fill="{INK}"><rect width="{width}" height="{total}" fill="#efece6"/>{"".join(drawn)}</svg>'
     )
+
+
+def _marked(
+    words: str, spans: Sequence[tuple[datetime, datetime]], frame: Frame, left: int, top: int, width: int
+) -> str:
+    marks = "".join(
+        f'<rect x="{left + frame.x(begin) * width / 100:.1f}" y="{top}" width="{max(2.0, (frame.x(until) - frame.x(begin)) * width / 100):.1f}" height="18" fill="{INK}"/>'
+        for begin, until in spans
+    )
+    return f'<text x="{left}" y="{top - 8}">{text(words)}</text><rect x="{left}" y="{top}" width="{width}" height="18" fill="{STONE}"/>{marks}'
 
 
 def _for_picture(

@@ -21,9 +21,11 @@ from typing import Any, Protocol
 from dashboard.language import say
 from dashboard.people import ROLES
 from dashboard.signing import Door, Reader, door_of
+from monitor.climate.contact_spans import contact_spans
 from monitor.climate.course import room_course
 from monitor.clock import now, parse_rfc3339
 from monitor.errors import MonitorError, UnknownWheel
+from monitor.records import CONTACTS
 from monitor.site import Site, load
 from monitor.wheels.bulk import enter_many
 from monitor.wheels.photos import keep_photo, photo_path
@@ -121,6 +123,20 @@ class Source:
             return room_course(self.parts.store, room, place, end - timedelta(days=days), end)
 
         return self._ask(f"course {room} {place} {days}", 30.0, question)
+
+    def contacts(self, room: str, days: int) -> Answer:
+        """When the contacts of a room said that a door stood open or a tank was low, over the last so many days."""
+        placed = [s for s in self.site.sensors if s.room == room]
+        switches = [(s.id, quantity) for s in placed for quantity in s.quantities if quantity in CONTACTS]
+
+        def question() -> Document:
+            end = now()
+            found = (
+                contact_spans(self.parts.store, switches, end - timedelta(days=days), end) if switches else []
+            )
+            return {"contacts": found}
+
+        return self._ask(f"contacts {room} {days}", 30.0, question)
 
     def offered(self, name: str, *about: Any, keep_s: float = 10.0) -> Answer:
         """A document that `monitor.answers` may offer under the name ``NAME_document``; a fault where it does not."""

@@ -10,6 +10,7 @@ from urllib.parse import quote
 
 import streamlit as st
 
+from dashboard.contact_strips import marked, strips
 from dashboard.course import Chart, Point, draw, picture_of, ticks_below
 from dashboard.language import say
 from dashboard.look import notice, put
@@ -80,13 +81,17 @@ def _course(source: Source, room: Room, places: list[str], days: int) -> None:
     drawn = "".join(draw(chart, start, end, zone) for chart in charts)
     key = say("Line: mean; soft band: lowest to highest in each step; white: what the wheels here want now.")
     below = ticks_below([(at, words) for at, words, _ in happened], start, end)
-    st.html(f'<div>{drawn}{below}<p class="quiet">{text(key)}</p></div>')
+    contacts = (source.contacts(room.id, days).document or {}).get("contacts", [])
+    switches = strips(contacts, start, end, zone)
+    if switches:
+        key = f"{key} {say('Strips: when a contact said so; a state lasts until it says otherwise.')}"
+    st.html(f'<div>{drawn}{switches}{below}<p class="quiet">{text(key)}</p></div>')
     with st.container(horizontal=True):
         name = f"{room.id}-{'-'.join(p or 'room' for p in places)}"
         st.download_button(say("Take the figures along (CSV)"), _csv(documents), f"{name}.csv", "text/csv")
         st.download_button(
             say("Take the picture along (SVG)"),
-            picture_of(room.name, charts, start, end, zone),
+            picture_of(room.name, charts, start, end, zone, marked(contacts, end)),
             f"{name}.svg",
             "image/svg+xml",
         )
