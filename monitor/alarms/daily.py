@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from monitor.alarms.record import Alarm
-from monitor.alarms.words import CAUTION, MOST_LISTED, Context, Parts, Words, composed
+from monitor.alarms.words import CAUTION, MOST_LISTED, Context, Parts, Words, composed, title_of
 from monitor.clock import from_ms
 from monitor.records import AirRecord
 from monitor.rules.words import temperature_text
@@ -34,7 +34,13 @@ def daily_words(site: Site, day: Day, context: Context) -> Words:
     counted = f"{len(live)} stand{'s' if len(live) == 1 else ''}" if live else "nothing stands"
     line = f"{verdict}: {counted}"
     line += f", {len(blind)} room{'s' if len(blind) > 1 else ''} without fresh readings. " if blind else ". "
-    parts = Parts(f"{verdict}: {site.site.name}", line + "; ".join(rooms), _at(site, context.at_ms))
+    head = f"{verdict}: {site.site.name}"
+    parts = Parts(
+        head if well else _title(site, verdict, live, blind),
+        head,
+        line + "; ".join(rooms),
+        _at(site, context.at_ms),
+    )
     parts.paragraphs = [f"{verdict}: {counted}."]
     parts.paragraphs += [f"{text}." for text in rooms]
     if live:
@@ -46,6 +52,16 @@ def daily_words(site: Site, day: Day, context: Context) -> Words:
         parts.paragraphs.append(f"{quiet} more are back to normal and not acknowledged, or put aside.")
     parts.foot = f"This message comes every day; where it does not, look at the monitor. {CAUTION}"
     return composed(parts, context, asks=False)
+
+
+def _title(site: Site, verdict: str, live: Sequence[Alarm], blind: Sequence[Room]) -> str:
+    """What is wrong, for a lock screen: the most pressing that stands, else the first room that is not seen."""
+    more = len(live) + len(blind) - 1
+    if not live:
+        return title_of(verdict, blind[0].name, "no fresh readings", more)
+    finding = live[0].finding
+    room = site.room_by_id.get(finding.room)
+    return title_of(verdict, room.name if room else site.site.name, finding.short or finding.what, more)
 
 
 def _fresh(record: AirRecord | None, at_ms: int) -> bool:

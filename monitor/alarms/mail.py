@@ -6,12 +6,15 @@ import base64
 import re
 import smtplib
 import ssl
+from email import message_from_string
 from email.message import EmailMessage
 from email.utils import formataddr, formatdate, parseaddr
 from typing import Any
 
 from monitor.alarms.words import Words
 
+LONGEST_HEADER = 998
+"""The longest line that a mail may have (RFC 5322, section 2.1.1)."""
 _PICTURE = re.compile(r"data:image/png;base64,([A-Za-z0-9+/=]+)")
 
 
@@ -73,7 +76,16 @@ def mail_of(
                 filename="air.png",
                 disposition="inline",
             )
+    if _read_back(mail) != words.title:
+        # Python folds some subjects so that a space is doubled where a line ends; one long line is read as it was written.
+        mail.policy = mail.policy.clone(max_line_length=LONGEST_HEADER)
     return mail
+
+
+def _read_back(mail: EmailMessage) -> str:
+    """The subject as a receiver reads it."""
+    name, text = mail.policy.fold("Subject", mail["Subject"]).split(":", 1)
+    return str(message_from_string(f"{name}:{text}\n", policy=mail.policy)["Subject"])
 
 
 def _connected(channel: Any, context: ssl.SSLContext, timeout_s: float) -> smtplib.SMTP:

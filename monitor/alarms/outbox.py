@@ -120,7 +120,7 @@ class Outbox:
         is_over = not stands(alarm) and alarm["state"] not in QUIET
         if is_over and any(m["route"] == LOCAL_LOG and m["about"] in TELLING for m in history):
             _make(connection, self._to_log("over", alarm, number, now_ms), now_ms)
-        for name in {m["route"] for m in history} - {LOCAL_LOG}:
+        for name in sorted({m["route"] for m in history} - {LOCAL_LOG}):
             told = open_told([m for m in history if m["route"] == name])
             family = alarms_of(connection, [m["id"] for m in told])
             if not told or any(stands(row) and row["state"] not in QUIET for row in family):

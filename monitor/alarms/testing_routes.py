@@ -9,7 +9,7 @@ from typing import Any
 
 from monitor.alarms.channels import Deliver, address_fault, deliver, key_of, recipients_of
 from monitor.alarms.sender import addresses_of
-from monitor.alarms.words import CAUTION, Context, Parts, composed
+from monitor.alarms.words import CAUTION, LONGEST_TITLE, Context, Parts, composed, shortened
 from monitor.clock import now_ms
 from monitor.errors import AlarmError
 from monitor.site import Site
@@ -47,7 +47,12 @@ def send_test(site: Site, route_name: str, send: Deliver = deliver) -> Iterator[
     if fault := address_fault(route, addresses):
         raise AlarmError(f"route {route_name}: {fault}")
     name = site.site.name
-    parts = Parts(f"Test: {name}", f"Test of route {route_name}: messages from {name} arrive here.", name)
+    parts = Parts(
+        shortened(f"Test: {name}", LONGEST_TITLE),
+        f"Test: {name}",
+        f"Test of route {route_name}: messages from {name} arrive here.",
+        name,
+    )
     parts.paragraphs = [
         f"This is a test of route {route_name}. Nothing is wrong; alarms will arrive like this."
     ]

@@ -17,8 +17,14 @@ from monitor.rules.words import listed, place_name, span_text
 from monitor.site import Site
 
 LONGEST_LINE = 160
+LONGEST_TITLE = 70
+"""So many characters of a mail's subject or a push are read from a lock screen; common practice, no source."""
+LONGEST_WHERE = 28
+"""So many characters of a title at most are the names of rooms."""
 LEAST_SHORT = 30
 """So many characters at least has a line for what is wrong, however long the names of rooms are."""
+LEAST_CLAUSE = 12
+"""A text cut at its clauses keeps so many characters at least, or else is cut at a word."""
 MOST_LISTED = 12
 CAUTION = (
     "This informs; local food-safety rules and licensed practice decide. Air a closed room before you go in."
@@ -43,7 +49,7 @@ ACKNOWLEDGE = "{{acknowledge}}"
 
 @dataclass(frozen=True)
 class Words:
-    """A message: its title, the line of at most 160 characters, the full text, and HTML with its picture inside."""
+    """A message: its title (70 characters), the line (160 at most), the full text, and HTML with its picture inside."""
 
     title: str
     line: str
@@ -65,8 +71,9 @@ class Context:
 
 @dataclass
 class Parts:
-    """A message in parts, from which text and HTML are made alike."""
+    """A message in parts, from which text and HTML are made alike; ``head`` stands above the HTML."""
 
+    title: str
     head: str
     line: str
     place: str
@@ -102,7 +109,7 @@ def composed(parts: Parts, context: Context, asks: bool) -> Words:
         lines.append(f"See: {context.page}")
     lines.append(parts.foot)
     return Words(
-        shortened(parts.head, 100),
+        parts.title,
         shortened(parts.line),
         "\n".join(lines),
         _html(parts, context, acknowledge),
@@ -137,6 +144,7 @@ def _stands(site: Site, alarms: Sequence[Alarm], about: str, context: Context) -
     line = begin + shortened(short, max(LEAST_SHORT, LONGEST_LINE - len(begin + end)))
     line += end.removeprefix(".") if line.endswith("…") else end
     parts = Parts(
+        title_of(call, _where(site, alarms, LONGEST_WHERE), *_worst(alarms), _in_rooms(alarms)),
         f"{call}: {where}",
         line + _advice(check, LONGEST_LINE - len(line)),
         _place(site, where),
@@ -162,6 +170,7 @@ def _over(site: Site, alarms: Sequence[Alarm], context: Context) -> Parts:
     what, short = _what(alarms, "")
     cost = f" {_sentence(context.cost)}" if context.cost else ""
     parts = Parts(
+        title_of("Over", _where(site, alarms, LONGEST_WHERE), *_worst(alarms, ""), _in_rooms(alarms)),
         f"Over: {where}",
         f"Over: {where}, after {lasted}. It was: {short}.{cost}",
         _place(site, where),
@@ -173,6 +182,35 @@ def _over(site: Site, alarms: Sequence[Alarm], context: Context) -> Parts:
     parts.paragraphs += _effects(alarms, "While it lasted: ")
     parts.further, parts.wheels = _further(site, alarms), _wheels(alarms)
     return parts
+
+
+def title_of(call: str, where: str, problem: str, more: int = 0, in_rooms: bool = True) -> str:
+    """What is read from a lock screen: whether to come, the room, what is wrong there, and how much more is.
+
+    What is in no room (``in_rooms`` is false) says so only where that fits.
+    """
+    end = f"; {more} more" if more else ""
+    where, problem = _one_line(where), _one_line(problem)
+    told = _clauses(problem, LONGEST_TITLE - len(f"{call}: {end}"))
+    if where in told or not (in_rooms or len(f"{call}: {where}: {problem}{end}") <= LONGEST_TITLE):
+        return f"{call}: {told}{end}"
+    begin = f"{call}: {shortened(where, LONGEST_WHERE)}: "
+    return begin + _clauses(problem, LONGEST_TITLE - len(begin + end)) + end
+
+
+def _clauses(text: str, longest: int) -> str:
+    """As many of a text's clauses as fit whole; where none does, the text cut at a word."""
+    ends = [m.start() for m in re.finditer(r"[,;](?= )| \(", text)]
+    whole = next((text[:end] for end in [len(text), *reversed(ends)] if LEAST_CLAUSE <= end <= longest), "")
+    return whole or shortened(text, longest)
+
+
+def _worst(alarms: Sequence[Alarm], are: str = "are ") -> tuple[str, int]:
+    """The most pressing of what is wrong, in short, and how many more there are beside it."""
+    if _many_silent(alarms):
+        return _what(alarms, are)[1], 0
+    first = alarms[0].finding
+    return _one_line(first.short) or _one_line(first.what), len(alarms) - 1
 
 
 def _many_silent(alarms: Sequence[Alarm]) -> bool:
@@ -240,13 +278,21 @@ def _place(site: Site, where: str) -> str:
     return where if where == name else f"{where} ({name})"
 
 
-def _where(site: Site, alarms: Sequence[Alarm]) -> str:
-    """The rooms that alarms are about; the site for what is about no room."""
+def _in_rooms(alarms: Sequence[Alarm]) -> bool:
+    return any(alarm.finding.room for alarm in alarms)
+
+
+def _where(site: Site, alarms: Sequence[Alarm], longest: int | None = None) -> str:
+    """The rooms that alarms are about, the first and a count where they are too long; the site for what is about none."""
     names = []
     for alarm in alarms:
         room = site.room_by_id.get(alarm.finding.room)
         names.append(_one_line(room.name if room else alarm.finding.room or site.site.name))
-    return listed(list(dict.fromkeys(names)))
+    rooms = list(dict.fromkeys(names))
+    text, more = listed(rooms), len(rooms) - 1
+    if longest is None or len(text) <= longest or not more:
+        return text
+    return f"{rooms[0]} and {more} more room{'s' if more > 1 else ''}"
 
 
 def _html(parts: Parts, context: Context, acknowledge: str) -> str:

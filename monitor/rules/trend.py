@@ -135,14 +135,16 @@ class TrendRule(SlotRule):
         who = wheels_text(len(facts["wheels"]))
         high = aspect.endswith("high")
         unit = "c" if aspect.startswith("temperature") else "pct"
+        quantity, beside = aspect.split("-")[0], f"{'over' if high else 'under'} the {usual} of the last days"
         return Finding(
             rule=self.name,
             room=self.room.id,
             aspect=aspect,
             since_ms=watch.since_ms or watch.seen_ms,
             seen_ms=watch.seen_ms,
-            what=f"{aspect.split('-')[0].capitalize()} at {place_name(self.room, place)} is {value}, "
-            f"{'over' if high else 'under'} the {usual} of the last days{self._ahead(aspect, facts)}",
+            what=f"{quantity.capitalize()} at {place_name(self.room, place)} is {value}, "
+            f"{beside}{self._ahead(aspect, facts)}",
+            short=f"{quantity} {value} at {place_name(self.room, place)}, {beside}",
             check_first=DOOR_FIRST if self._both_left(watch) else CHECK_FIRST[aspect],
             priority=Priority.MEDIUM,
             effect=f"{who} will {WILL[aspect]}",

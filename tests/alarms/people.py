@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Callable
 from typing import Any
 
@@ -30,7 +31,11 @@ class Person:
 
     @property
     def heard(self) -> list[str]:
-        return [words.title for words in self.words]
+        """What stood above each message: whether to come, and where."""
+        return [
+            html.unescape(words.html.partition("<h1")[2].split(">", 1)[1].partition("</h1>")[0])
+            for words in self.words
+        ]
 
     def live(self, minutes: int, findings: list[Finding], step: int = 1) -> None:
         """Minutes pass while findings hold."""

@@ -127,7 +127,7 @@ def test_all_is_well_only_where_everything_is_seen(site: Site) -> None:
     assert well.line == "All is well: nothing stands. North vault 10.5 °C 84 %"
     stale = {"vault": air("vault", START - 5 * HOUR, 84.0)}
     blind = daily_words(site, Day([], [], stale), Context(START))
-    assert blind.title == "Not all is well: Hollow Farm"
+    assert blind.title == "Not all is well: North vault: no fresh readings"
     assert "North vault no fresh reading" in blind.text
     assert len(blind.line) <= LONGEST_LINE
 
@@ -140,7 +140,7 @@ def test_the_daily_message_names_what_stands_and_what_is_over(site: Site, tmp_pa
     alarms.update([dry()], START + MINUTE)
     fresh = {"vault": air("vault", START, 84.0)}
     words = daily_words(site, Day(alarms.standing(), alarms.recent(), fresh), Context(START + MINUTE))
-    assert words.title == "Not all is well: Hollow Farm"
+    assert words.title == "Not all is well: North vault: Humidity 74.2 % at Low rack"
     assert "stands: Humidity 74.2 %" in words.text
     assert "over: Too warm" in words.text
     alarms.close()

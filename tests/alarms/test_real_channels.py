@@ -74,7 +74,9 @@ def test_each_of_two_mailboxes_and_the_webhook_get_a_message_once(
     alarms.update([], time.now_ms)
     rounds(site, alarms, time)
     assert Counter(to for to, _, _ in mail.mails) == {TWO[0]: 2, TWO[1]: 2}
-    assert [body["title"] for body, _ in hook.taken] == ["Needs you: North vault", "Over: North vault"]
+    titles = [body["title"] for body, _ in hook.taken]
+    assert titles == [f"{call}: North vault: Humidity 74.2 % at Low rack" for call in ("Needs you", "Over")]
+    assert [m["Subject"] for to, m, _ in mail.mails if to == TWO[0]] == titles
     first, second = (m for to, m, _ in mail.mails if to == TWO[0])
     assert first["References"] == second["References"]
     assert first["Message-ID"] != second["Message-ID"]
@@ -160,7 +162,7 @@ def test_a_channel_that_keeps_failing_is_an_alarm_on_the_other(
     rounds(site, alarms, time)
     alarms.update([dry()], time.now_ms)
     rounds(site, alarms, time, 1)
-    assert hook.taken[-1][0]["title"].startswith("Over: Hollow Farm")
+    assert hook.taken[-1][0]["title"] == "Over: Hollow Farm: messages by route mail do not get out"
     assert not any("route mail" in str(m) for _, m, _ in mail.mails)
 
 

@@ -233,14 +233,15 @@ the text, and the HTML as Chromium draws it. Made by `python -m tests.system.mes
 
 
 def _chosen(arrived: list[tuple[int, str, Message]]) -> list[tuple[int, str, Message]]:
-    """The first of each title, then others that say something else, in order of arrival."""
+    """The first of each call and place, then others that say something else, in order of arrival."""
     seen: set[str] = set()
     first, further = [], []
     for entry in arrived:
-        title, text = str(entry[2]["Subject"]), _without_token(_parts(entry[2])[0])
+        text, html = _parts(entry[2])
+        head, text = html.partition("</h1>")[0], _without_token(text)
         if text not in seen:
-            (further if title in seen else first).append(entry)
-        seen |= {title, text}
+            (further if head in seen else first).append(entry)
+        seen |= {head, text}
     return sorted([*first, *further][:SHOWN], key=lambda entry: entry[0])
 
 

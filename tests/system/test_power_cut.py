@@ -48,7 +48,7 @@ def test_a_power_cut_of_forty_sensors_is_two_messages_to_a_person(
             told_minutes += [minute] * (len(hook.taken) - before)
         titles = [body["title"] for body, _ in hook.taken]
         texts = [body["message"] for body, _ in hook.taken]
-    assert titles == ["Needs you: North vault", "Over: North vault"]
+    assert titles == ["Needs you: North vault: 30 sensors are silent", "Over: North vault: 40 sensors silent"]
     assert "30 sensors are silent" in texts[0]
     assert "40 sensors silent" in texts[1]
     assert CUT + 3 <= told_minutes[0] <= CUT + 8
