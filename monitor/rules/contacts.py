@@ -45,8 +45,8 @@ class ContactsRule(Rule):
 
     A state lasts until its contact says otherwise, so both are judged by the clock and not only when a reading comes; a
     contact that says nothing any more is for silence to tell.  A door that is shut in between starts anew.  What is in
-    ``quantities`` of a sensor counts; in a room without wheels it is of low priority.  Both times are common practice, no
-    source: carrying wheels in takes minutes, and a tank that fills itself is low for one or two.
+    ``quantities`` of a sensor counts; in a room without wheels it is of low priority.  Both times are common practice,
+    no source: carrying wheels in takes minutes, and a tank that fills itself is low for one or two.
     """
 
     name = "contacts"
