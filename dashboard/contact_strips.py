@@ -7,12 +7,14 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from dashboard.course import Frame
+from dashboard.course import Frame, Mark
 from dashboard.language import say, say_count
 from dashboard.plain import moment, number, text, when
 
 LEAST_WIDTH = 0.3
 """How wide a span is drawn at least, in percent of the strip: three minutes of a day are still seen."""
+LEAST_SHARE = 0.2
+"""A mark of several spans is as tall as the share of its time in which they lasted, and so tall at least."""
 STROKES = {"door_open": "door", "water_low": "tank"}
 """How the spans of each quantity are drawn: those of a door full, those of a tank hatched."""
 
@@ -27,20 +29,21 @@ def strips(contacts: Sequence[dict[str, Any]], start: datetime, end: datetime, z
 
 
 def marked(
-    contacts: Sequence[dict[str, Any]], end: datetime
-) -> list[tuple[str, list[tuple[datetime, datetime]]]]:
+    contacts: Sequence[dict[str, Any]], start: datetime, end: datetime
+) -> list[tuple[str, list[Mark]]]:
     """The same in words and times, for a picture to take along."""
+    several = _several(contacts)
     return [
-        (
-            f"{_named(contact, _several(contacts))} {_summed(contact)}",
-            [
-                (begin, moment(span["to_at"]) or end)
-                for span in contact["spans"]
-                if (begin := moment(span["from_at"]))
-            ],
-        )
-        for contact in contacts
+        (f"{_named(c, several)} {_summed(c)}", [_placed(span, start, end) for span in c["spans"]])
+        for c in contacts
     ]
+
+
+def _placed(span: dict[str, Any], start: datetime, end: datetime) -> Mark:
+    """From when until when a mark reaches, and its height as a share: one time is whole, several are a part."""
+    begin, until = moment(span["from_at"]) or start, moment(span["to_at"]) or end
+    share = span["on_s"] / max(1.0, (until - begin).total_seconds()) if span["times"] > 1 else 1.0
+    return begin, until, min(1.0, max(LEAST_SHARE, share))
 
 
 def _several(contacts: Sequence[dict[str, Any]]) -> set[str]:
@@ -82,11 +85,11 @@ def _summed(contact: dict[str, Any]) -> str:
 
 
 def _mark(span: dict[str, Any], what: str, kind: str, frame: Frame, zone: ZoneInfo) -> str:
-    begin, until = moment(span["from_at"]) or frame.start, moment(span["to_at"]) or frame.end
+    begin, until, share = _placed(span, frame.start, frame.end)
     width = min(100.0, max(LEAST_WIDTH, frame.x(until) - frame.x(begin)))
     left = min(frame.x(begin), 100.0 - width)
     return (
-        f'<span class="on {kind}" style="left:{left:.2f}%;width:{width:.2f}%" '
+        f'<span class="on {kind}" style="left:{left:.2f}%;width:{width:.2f}%;height:{100 * share:.0f}%" '
         f'title="{text(_hover(span, what, frame.end, zone), 200)}"></span>'
     )
 

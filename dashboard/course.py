@@ -14,6 +14,8 @@ from dashboard.plain import number, text
 
 Point = tuple[datetime, float]
 Between = tuple[datetime, float, float]
+Mark = tuple[datetime, datetime, float]
+"""From when until when something was so, and in what share of that time."""
 MOST_POINTS = 5000
 INK, QUIET, STONE = "#2b2a28", "#a59e92", "#e6e2da"
 DASHES = ("", "7 4", "2 3", "10 3 2 3", "5 2", "1 5")
@@ -275,11 +277,11 @@ def _in_words(chart: Chart) -> str:
 
 def picture_of(
     title: str, charts: Sequence[Chart], start: datetime, end: datetime, zone: ZoneInfo,
-    marked: Sequence[tuple[str, Sequence[tuple[datetime, datetime]]]] = (),
+    marked: Sequence[tuple[str, Sequence[Mark]]] = (),
 ) -> str:  # fmt: skip
     """The charts as one SVG picture of its own, with their scales written in, to take along.
 
-    ``marked`` are spans of time by the words for what was so in them: a strip each, below the charts.
+    ``marked`` are marks by the words for what was so in them: a strip each, below the charts.
     """
     width, height, left = 1200, 300, 80
     drawn = [f'<text x="{left}" y="36" font-size="26" font-weight="700">{text(title)}</text>']
@@ -299,14 +301,16 @@ def picture_of(
     )
 
 
-def _marked(
-    words: str, spans: Sequence[tuple[datetime, datetime]], frame: Frame, left: int, top: int, width: int
-) -> str:
-    marks = "".join(
-        f'<rect x="{left + frame.x(begin) * width / 100:.1f}" y="{top}" width="{max(2.0, (frame.x(until) - frame.x(begin)) * width / 100):.1f}" height="18" fill="{INK}"/>'
-        for begin, until in spans
-    )
-    return f'<text x="{left}" y="{top - 8}">{text(words)}</text><rect x="{left}" y="{top}" width="{width}" height="18" fill="{STONE}"/>{marks}'
+def _marked(words: str, spans: Sequence[Mark], frame: Frame, left: int, top: int, width: int) -> str:
+    drawn = []
+    for begin, until, share in spans:
+        x, height = left + frame.x(begin) * width / 100, 18 * share
+        wide = max(2.0, (frame.x(until) - frame.x(begin)) * width / 100)
+        drawn.append(
+            f'<rect x="{x:.1f}" y="{top + 18 - height:.1f}" width="{wide:.1f}" height="{height:.1f}" fill="{INK}"/>'
+        )
+    ground = f'<rect x="{left}" y="{top}" width="{width}" height="18" fill="{STONE}"/>'
+    return f'<text x="{left}" y="{top - 8}">{text(words)}</text>{ground}{"".join(drawn)}'
 
 
 def _for_picture(

@@ -84,14 +84,14 @@ def _course(source: Source, room: Room, places: list[str], days: int) -> None:
     contacts = (source.contacts(room.id, days).document or {}).get("contacts", [])
     switches = strips(contacts, start, end, zone)
     if switches:
-        key = f"{key} {say('Strips: when a contact said so; a state lasts until it says otherwise.')}"
+        key = f"{key} {say('Strips: when a contact said so, a low mark for a part of the time; a state lasts until it says otherwise.')}"
     st.html(f'<div>{drawn}{switches}{below}<p class="quiet">{text(key)}</p></div>')
     with st.container(horizontal=True):
         name = f"{room.id}-{'-'.join(p or 'room' for p in places)}"
         st.download_button(say("Take the figures along (CSV)"), _csv(documents), f"{name}.csv", "text/csv")
         st.download_button(
             say("Take the picture along (SVG)"),
-            picture_of(room.name, charts, start, end, zone, marked(contacts, end)),
+            picture_of(room.name, charts, start, end, zone, marked(contacts, start, end)),
             f"{name}.svg",
             "image/svg+xml",
         )

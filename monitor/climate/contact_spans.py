@@ -13,8 +13,8 @@ from monitor.clock import rfc3339, to_ms
 from monitor.records import GOOD_FLAGS
 from monitor.store.protocol import Store
 
-MOST_SPANS = 600
-"""Spans that lie nearer to each other than this part of the whole stretch of time are told as one."""
+STEPS = 300
+"""Into so many steps a stretch of time is parted: spans that begin within one, and near to each other, are told as one."""
 REACH_MS = 86_400_000
 """How long before a stretch of time its first state may have been said [ms]."""
 
@@ -43,8 +43,7 @@ def _contact(frame: pd.DataFrame, sensor: str, quantity: str, start_ms: int, end
     on = good["value"].to_numpy() == 1.0
     begins, ends, lasts = _runs(times, on, start_ms, end_ms)
     seconds = (ends - begins) / 1000
-    joined = np.r_[True, begins[1:] - ends[:-1] >= (end_ms - start_ms) / MOST_SPANS] if len(begins) else []
-    firsts = np.flatnonzero(joined)
+    firsts = _firsts(begins, ends, (end_ms - start_ms) / STEPS)
     spans = [
         {
             "from_at": rfc3339(int(begins[first])),
@@ -52,7 +51,7 @@ def _contact(frame: pd.DataFrame, sensor: str, quantity: str, start_ms: int, end
             "times": int(beyond - first),
             "on_s": float(seconds[first:beyond].sum()),
         }
-        for first, beyond in zip(firsts, np.r_[firsts, len(begins)][1:], strict=True)
+        for first, beyond in zip(firsts, [*firsts[1:], len(begins)][: len(firsts)], strict=True)
     ]
     return {
         "sensor": sensor,
@@ -63,6 +62,16 @@ def _contact(frame: pd.DataFrame, sensor: str, quantity: str, start_ms: int, end
         "longest_s": float(seconds.max()) if len(seconds) else 0.0,
         "spans": spans,
     }
+
+
+def _firsts(begins: np.ndarray, ends: np.ndarray, step_ms: float) -> list[int]:
+    """The first run of each group that is told as one span; no group takes in what begins more than a step after it."""
+    firsts: list[int] = []
+    for at, begin in enumerate(begins):
+        near = firsts and begin - ends[at - 1] < step_ms and begin - begins[firsts[-1]] < step_ms
+        if not near:
+            firsts.append(at)
+    return firsts
 
 
 def _runs(

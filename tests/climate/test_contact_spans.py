@@ -83,6 +83,18 @@ def test_openings_too_near_to_be_drawn_apart_are_one(store: Store) -> None:
     assert (year["times"], year["longest_s"]) == (2, 600.0)
 
 
+def test_a_busy_door_is_no_open_door(store: Store) -> None:
+    """Ten minutes open every two hours for a year: at most 300 marks, none much longer than a step of 29 hours."""
+    said(store, *((120 * n + m, v) for n in range(365 * 12) for m, v in ((0, 1), (10, 0))))
+    found = door(store, timedelta(days=365))
+    lengths = [
+        datetime.fromisoformat(s["to_at"]) - datetime.fromisoformat(s["from_at"]) for s in found["spans"]
+    ]
+    assert 200 < len(lengths) <= 300
+    assert max(lengths) <= timedelta(hours=30)
+    assert sum(s["on_s"] for s in found["spans"]) == found["on_s"] == 365 * 12 * 600.0
+
+
 def test_a_contact_that_said_nothing_is_not_heard(store: Store) -> None:
     """A day without a word is no shut door: the reader is told so."""
     found = door(store)
