@@ -22,7 +22,7 @@ from demo_data import (
 )
 from sensors_sim.network import SensorNetwork
 from sensors_sim.recorder import Recorder
-from sensors_sim.scenario import read_scenario
+from sensors_sim.scenario_file import read_scenario
 from sensors_sim.sensors import Samples
 
 

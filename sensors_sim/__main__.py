@@ -14,7 +14,7 @@ import click
 from monitor import __version__
 from sensors_sim.errors import SimulationError
 from sensors_sim.live import BrokerAddress, publish
-from sensors_sim.scenario import read_scenario
+from sensors_sim.scenario_file import read_scenario
 
 
 @click.group(epilog="Example: python -m sensors_sim run SCENARIO.toml --broker 127.0.0.1:1883 --speed 10")

@@ -16,8 +16,9 @@ from sensors_sim.network import SensorNetwork
 from sensors_sim.places import relative_humidity
 from sensors_sim.room import Outside, Room
 from sensors_sim.saturation import saturation
-from sensors_sim.scenario import SENSOR_FAULTS, Scenario, build_scenario
+from sensors_sim.scenario import SENSOR_FAULTS, Scenario
 from sensors_sim.scenario import Room as RoomSettings
+from sensors_sim.scenario_file import build_scenario
 from sensors_sim.world import World
 
 FAULTS: dict[str, tuple[str, dict[str, Any]]] = {

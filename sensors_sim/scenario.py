@@ -6,19 +6,15 @@ or ``"12 d 6 h"``, counted from the scenario's start.
 
 from __future__ import annotations
 
-import tomllib
 from datetime import UTC, datetime
-from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 from pydantic import (
     Field,
-    ValidationError,
     field_validator,
     model_validator,
 )
 
-from sensors_sim.errors import ScenarioError
 from sensors_sim.scenario_parts import Duration, Identifier, Part, duration_s, signed_duration_s
 from sensors_sim.scenario_rooms import Activity, Bath, Coil, Envelope, Humidifier, Place, Room, Spell, Weather
 
@@ -42,9 +38,7 @@ __all__ = [
     "Spell",
     "Style",
     "Weather",
-    "build_scenario",
     "duration_s",
-    "read_scenario",
     "signed_duration_s",
 ]
 
@@ -240,48 +234,3 @@ class Scenario(Part):
     @property
     def length_s(self) -> float:
         return self.days * 86400.0
-
-
-def read_scenario(path: str | Path) -> Scenario:
-    """Read a scenario file.
-
-    Raises
-    ------
-    ScenarioError
-        The file cannot be read or something in it is impossible; the message names the key.
-    """
-    try:
-        data = tomllib.loads(Path(path).read_text(encoding="utf-8"))
-    except OSError as error:
-        raise ScenarioError(f"{path}: cannot be read: {error.strerror}") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise ScenarioError(f"{path}: not TOML: {error}") from error
-    return build_scenario(data, str(path))
-
-
-def build_scenario(data: dict[str, Any], source: str = "scenario") -> Scenario:
-    """A scenario from plain data, checked as `read_scenario` does."""
-    from sensors_sim.scenario_check import check_references
-
-    try:
-        scenario = Scenario.model_validate(data)
-    except ValidationError as error:
-        lines = [f"{source}: {_key(e['loc'])}: {_what(e)}" for e in error.errors(include_url=False)]
-        raise ScenarioError("\n".join(lines)) from error
-    check_references(scenario, source)
-    return scenario
-
-
-def _key(location: tuple[str | int, ...]) -> str:
-    text = ""
-    for part in location:
-        text += f"[{part}]" if isinstance(part, int) else (f".{part}" if text else str(part))
-    return text or "(whole file)"
-
-
-def _what(error: Any) -> str:
-    if error["type"] == "extra_forbidden":
-        return "unknown key"
-    if error["type"] == "missing":
-        return "is missing"
-    return str(error["msg"]).removeprefix("Value error, ")

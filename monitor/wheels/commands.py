@@ -129,10 +129,8 @@ def import_ledger(context: click.Context, site_file: Path, file: Path, only_chec
 @click.option("--to", "target", type=click.Path(path_type=Path), help="File [default: standard output].")
 def export_ledger(site_file: Path, target: Path | None) -> None:
     """Write every entry that stands as CSV, fit to be imported again."""
-    from monitor.wheels.csv_files import ledger_text
-
     with _ledger(site_file) as ledger:
-        text = ledger_text(ledger)
+        text = ledger.as_csv()
     if target is None:
         click.echo(text, nl=False)
     else:

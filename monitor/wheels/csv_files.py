@@ -9,20 +9,20 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from monitor.clock import parse_rfc3339, rfc3339
 from monitor.errors import LedgerError
 from monitor.wheels.entries import KINDS, Entry
+from monitor.wheels.lines import Wheel
 from monitor.wheels.writing import Draft, Fault, NewMake, Refused
 
-if TYPE_CHECKING:
-    from monitor.wheels.ledger import Ledger
-
+Drafter = Callable[..., Draft]
+"""Makes a draft of what is said of one wheel or make, as `monitor.wheels.ledger.Ledger.draft` does."""
 KEY_COLUMNS = ("id", "at", "kind", "author", "make", "wheel", "corrects")
 LIST_COLUMNS = ("aroma", "flavour", "photos")
 """Cells holding several words, parted by ``;``."""
@@ -152,7 +152,7 @@ class _Reading:
 
 
 def drafts_of(
-    ledger: Ledger, rows: Sequence[dict[str, str]], sure: bool
+    drafter: Drafter, rows: Sequence[dict[str, str]], batch: str, sure: bool
 ) -> tuple[list[NewMake], list[Draft]]:
     """Makes and drafts that rows of a file come to.
 
@@ -161,11 +161,9 @@ def drafts_of(
     Refused
         ``faults`` lists every fault by row and column.
     """
-    from monitor.wheels.ledger import new_batch
-
-    reading, batch = _Reading(), new_batch()
+    reading = _Reading()
     for number, row in enumerate(rows, start=FIRST_ROW):
-        for message in _take(ledger, reading, number, row, batch, sure):
+        for message in _take(drafter, reading, number, row, batch, sure):
             reading.faults.append(Fault(number, f"row {number}, {message}"))
     if reading.faults:
         raise Refused(reading.faults)
@@ -174,7 +172,7 @@ def drafts_of(
 
 
 def _take(
-    ledger: Ledger, reading: _Reading, number: int, row: dict[str, str], batch: str, sure: bool
+    drafter: Drafter, reading: _Reading, number: int, row: dict[str, str], batch: str, sure: bool
 ) -> Iterator[str]:
     """Lay one row into the reading; yield what is wrong with it, column first."""
     kind = row.get("kind", "").strip()
@@ -194,24 +192,20 @@ def _take(
         yield f"at: {row.get('at', '')[:40]!r} is not a time with its offset; write for example 2026-03-01T06:00:00Z"
         return
     if kind == "make":
-        yield from _take_make(ledger, reading, number, row, at, said, batch)
+        yield from _take_make(drafter, reading, number, row, at, said, batch)
         return
     try:
-        draft = ledger.draft(
+        draft = drafter(
             kind, at, row.get("author", ""), said, wheel=row.get("wheel", ""), batch=batch, sure=sure
         )
     except LedgerError as error:
         yield str(error)
         return
-    reading.drafts.append(Draft(**{**_fields(draft), "row": number}))
-
-
-def _fields(draft: Draft) -> dict[str, Any]:
-    return {name: getattr(draft, name) for name in Draft.__dataclass_fields__}
+    reading.drafts.append(replace(draft, row=number))
 
 
 def _take_make(
-    ledger: Ledger,
+    drafter: Drafter,
     reading: _Reading,
     number: int,
     row: dict[str, str],
@@ -231,12 +225,12 @@ def _take_make(
         wheels.append(wheel)
         return
     try:
-        draft = ledger.draft("make", at, row.get("author", ""), said, make=name, batch=batch)
+        draft = drafter("make", at, row.get("author", ""), said, make=name, batch=batch)
     except LedgerError as error:
         yield str(error)
         return
     reading.makes[name] = (number, row, [wheel])
-    reading.drafts.append(Draft(**{**_fields(draft), "row": number}))
+    reading.drafts.append(replace(draft, row=number))
 
 
 def _said(row: dict[str, str]) -> tuple[dict[str, Any], list[str]]:
@@ -271,14 +265,19 @@ def details_of(cells: dict[str, str]) -> dict[str, Any]:
     return said
 
 
-def ledger_text(ledger: Ledger) -> str:
-    """Every entry that stands, as CSV: makes with their wheels first, then the rest in order of time."""
-    wheels = ledger.wheels(gone=True)
+def ledger_text(wheels: Sequence[Wheel], histories: Mapping[str, Sequence[Entry]]) -> str:
+    """Every entry that stands, as CSV: makes with their wheels first, then the rest in order of time.
+
+    Parameters
+    ----------
+    wheels : all of them, those that are gone too
+    histories : the entries about each wheel, by its name
+    """
     of_make: dict[str, list[str]] = {}
     for wheel in wheels:
         of_make.setdefault(wheel.make, []).append(wheel.name)
     unique: dict[int, Entry] = {}
-    for entries in ledger.histories([wheel.name for wheel in wheels]).values():
+    for entries in histories.values():
         unique.update({entry.id: entry for entry in entries if entry.effective})
     ordered = sorted(unique.values(), key=lambda entry: (entry.kind != "make", entry.at_ms, entry.id))
     return write_rows(ordered, of_make)

@@ -19,6 +19,7 @@ from monitor.errors import LedgerError
 from monitor.site import Site
 from monitor.wheels import writing
 from monitor.wheels.checks import check_against_site, checked_time
+from monitor.wheels.csv_files import drafts_of, ledger_text
 from monitor.wheels.database import Database, ledger_url
 from monitor.wheels.entries import KINDS, LONGEST_NAME, WORK_KINDS, Details, checked_details
 from monitor.wheels.reading import LedgerReading
@@ -276,18 +277,19 @@ class Ledger(LedgerReading):
         LedgerError
             ``faults`` on it lists every fault by row and column; nothing was written.
         """
-        from monitor.wheels.csv_files import drafts_of
-
-        new_makes, drafts = drafts_of(self, rows, sure)
+        new_makes, drafts = drafts_of(self.draft, rows, new_batch(), sure)
         return self._write(new_makes, drafts)
 
     def check_rows(self, rows: Sequence[dict[str, str]], *, sure: bool = False) -> int:
         """How many entries `load` would write; raises what it would raise, and writes nothing."""
-        from monitor.wheels.csv_files import drafts_of
-
-        new_makes, drafts = drafts_of(self, rows, sure)
+        new_makes, drafts = drafts_of(self.draft, rows, new_batch(), sure)
         with self.database.rehearsing() as connection:
             return len(writing.record(connection, self.site, new_makes, drafts))
+
+    def as_csv(self) -> str:
+        """Every entry that stands, as CSV that `load` takes."""
+        wheels = self.wheels(gone=True)
+        return ledger_text(wheels, self.histories([wheel.name for wheel in wheels]))
 
     def draft(
         self,

@@ -21,7 +21,8 @@ from sensors_sim.observer import Observer
 from sensors_sim.outcomes import DAY_S, Event, Outcomes
 from sensors_sim.randomness import generator
 from sensors_sim.room import Room
-from sensors_sim.scenario import Batch, Scenario, build_scenario
+from sensors_sim.scenario import Batch, Scenario
+from sensors_sim.scenario_file import build_scenario
 from sensors_sim.wheels import Wheel, WheelStock
 from sensors_sim.world import Span, World
 

@@ -18,7 +18,8 @@ from sensors_sim.faults import all_faults
 from sensors_sim.make import make_files
 from sensors_sim.messages import senml_state
 from sensors_sim.network import SensorNetwork
-from sensors_sim.scenario import Scenario, build_scenario
+from sensors_sim.scenario import Scenario
+from sensors_sim.scenario_file import build_scenario
 from sensors_sim.world import World
 
 HOUR, DAY = 3600.0, 86400.0

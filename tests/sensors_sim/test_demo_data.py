@@ -12,7 +12,7 @@ import demo_data
 from monitor.clock import now, to_ms
 from monitor.site import load as load_site
 from monitor.wheels import open_ledger
-from sensors_sim.scenario import read_scenario
+from sensors_sim.scenario_file import read_scenario
 
 MOST_BYTES = 5_000_000
 

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from sensors_sim.network import SensorNetwork
-from sensors_sim.scenario import ROOM_FAULTS, SENSOR_FAULTS, build_scenario
+from sensors_sim.scenario import ROOM_FAULTS, SENSOR_FAULTS
+from sensors_sim.scenario_file import build_scenario
 from sensors_sim.sensors import Samples
 from sensors_sim.world import Span, World
 

@@ -16,7 +16,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from sensors_sim.errors import BrokerRefused
 from sensors_sim.live import BrokerAddress, Publisher, publish
-from sensors_sim.scenario import build_scenario
+from sensors_sim.scenario_file import build_scenario
 from tests.system.parts import Mosquitto, free_port, wait_for
 
 pytestmark = pytest.mark.system

@@ -14,7 +14,7 @@ from sensors_sim.errors import SimulationError
 from sensors_sim.make import make_files
 from sensors_sim.messages import senml
 from sensors_sim.recorder import Recorder
-from sensors_sim.scenario import build_scenario
+from sensors_sim.scenario_file import build_scenario
 
 
 def contents(folder: Path) -> dict[str, bytes]:

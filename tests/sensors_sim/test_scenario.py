@@ -9,7 +9,8 @@ import pytest
 
 from demo_data import LIVE_SCENARIO, YEAR_SCENARIO
 from sensors_sim.errors import ScenarioError
-from sensors_sim.scenario import build_scenario, duration_s, read_scenario, signed_duration_s
+from sensors_sim.scenario import duration_s, signed_duration_s
+from sensors_sim.scenario_file import build_scenario, read_scenario
 
 SCENARIOS = Path(__file__).parents[2] / "sensors_sim" / "scenarios"
 

@@ -32,7 +32,8 @@ from monitor.rules.moment import Moment
 from monitor.site import Site, check_text
 from monitor.store import open_store
 from sensors_sim.network import SensorNetwork
-from sensors_sim.scenario import Fault, Room, Scenario, Sensor, read_scenario
+from sensors_sim.scenario import Fault, Room, Scenario, Sensor
+from sensors_sim.scenario_file import read_scenario
 from sensors_sim.scenario_rooms import Humidifier
 from sensors_sim.sensors import Samples
 from sensors_sim.world import World

@@ -25,7 +25,8 @@ from monitor.rind.loss_emulator import LossEmulator, Prior
 from monitor.rind.presets import RindParameters, wheel_parameters
 from monitor.rind.replay import AirSeries
 from monitor.twins.learning import MOST_WHEELS, daily_air, weighed_after_making, worth
-from sensors_sim.scenario import Scenario, read_scenario
+from sensors_sim.scenario import Scenario
+from sensors_sim.scenario_file import read_scenario
 from tests.system.lived import Subject, Taken, simulate, take_in
 
 TABLE = Path(__file__).parents[2] / "monitor" / "docs" / "twins-against-truth.md"

@@ -8,7 +8,7 @@ import pytest
 
 from monitor.errors import LedgerError
 from monitor.wheels import Ledger
-from monitor.wheels.csv_files import ledger_text, rows_of
+from monitor.wheels.csv_files import rows_of
 from monitor.wheels.writing import Refused
 from tests.wheels.samples import make_ledger
 
@@ -100,7 +100,7 @@ def test_what_is_written_reads_back_the_same(ledger: Ledger, tmp_path: Path) -> 
     (wrong,) = ledger.weigh("HF-01", 21, author="Nora")
     ledger.correct(wrong, author="Nora", mass_kg=21.25)
     ledger.iron("HF-02", author="Nora", where="top face", sealed=False, aroma=["hay", "broth"], body=3)
-    text = ledger_text(ledger)
+    text = ledger.as_csv()
     with make_ledger_empty(tmp_path / "again") as again:
         again.load(rows_of(text.encode()))
         for wheel in ("HF-01", "HF-02", "HF-03"):
