@@ -98,7 +98,9 @@ def test_two_doors_of_a_room_are_told_apart_by_their_contacts() -> None:
 def test_the_picture_to_take_along_has_the_strips_too() -> None:
     """Half a day open is half of the strip's 1,100 px, with the same words above it."""
     door = contact((6, 18))
-    picture = picture_of("North vault", [], START, END, DUBLIN, marked([door], START, END)).replace("\u00a0", " ")
+    picture = picture_of("North vault", [], START, END, DUBLIN, marked([door], START, END)).replace(
+        "\u00a0", " "
+    )
     assert '<rect x="355.0" y="80.0" width="550.0" height="18.0"' in picture
     assert "door open: 1 time, 12.0 h</text>" in picture
 
