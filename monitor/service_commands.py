@@ -15,7 +15,9 @@ from monitor.signals import on_stop
 from monitor.site import load
 
 
-@click.command(epilog="Examples: maturing-room run site.toml      maturing-room run site.toml --part intake")
+@click.command(
+    epilog="\b\nExamples:\n  maturing-room run site.toml\n  maturing-room run site.toml --part intake"
+)
 @click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
 @click.option(
     "--part", "parts", multiple=True, type=click.Choice(PARTS), help="Run only this part (may be repeated)."

@@ -99,6 +99,15 @@ def test_every_command_teaches_by_example(name: str, capsys: pytest.CaptureFixtu
     assert len(cli.commands[name].help or "") > 20
 
 
+@pytest.mark.parametrize("name", ["run", "read", "calibrate"])
+def test_several_examples_stand_on_lines_of_their_own(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Two commands run together on one line could not be copied."""
+    main([name, "--help"])
+    examples = capsys.readouterr().out.partition("Examples:\n")[2].strip().splitlines()
+    assert len(examples) == 2
+    assert all(line.count(f"maturing-room {name}") == 1 for line in examples)
+
+
 def test_rooms_of_a_new_site_are_an_honest_empty_answer(
     site_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

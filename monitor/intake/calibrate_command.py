@@ -44,7 +44,7 @@ def float_of(value: str, text: str) -> float:
 
 
 @click.command(
-    epilog="Examples: maturing-room calibrate site.toml rack-1      "
+    epilog="\b\nExamples:\n  maturing-room calibrate site.toml rack-1\n  "
     "maturing-room calibrate site.toml rack-1 --temperature 11 --salt KCl=88.1 --salt NaCl=77.0"
 )
 @click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))

@@ -22,7 +22,7 @@ from monitor.site import Site, load
 
 
 @click.command(
-    epilog="Examples: maturing-room read site.toml --once      maturing-room read site.toml --sensor rack-1"
+    epilog="\b\nExamples:\n  maturing-room read site.toml --once\n  maturing-room read site.toml --sensor rack-1"
 )
 @click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
 @click.option(
