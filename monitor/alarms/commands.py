@@ -104,7 +104,8 @@ def plan_work(
     until_ms = from_ms + round(hours * HOUR_MS)
     with _opened(site_file) as alarms:
         number = alarms.plan_work(room, kind, until_ms, person or getpass.getuser(), note, from_ms)
-    click.echo(f"Work {number}: {kind} in {room} until {local(rfc3339(until_ms), site.site.zone)}.")
+    name = site.room_by_id[room].name
+    click.echo(f"Work {number}: {kind} in {name} until {local(rfc3339(until_ms), site.site.zone)}.")
 
 
 @click.command("end-work", epilog="Example: maturing-room end-work site.toml 3")

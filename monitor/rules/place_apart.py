@@ -18,6 +18,7 @@ TEMPERATURE, HUMIDITY = range(2)
 KINDS = ((1, TEMPERATURE), (-1, TEMPERATURE), (-1, HUMIDITY))
 """Changes that are watched.  Damper air at one place is left out: near saturation sensors differ by what they can show."""
 RANGE_SHARE = 0.3
+"""A change must pass the usual by this share of the place's usual range over some hours."""
 LEAST_PLACES = 3
 """With fewer nobody can say which of them parts from the others."""
 TURNED = {(1, TEMPERATURE): "warmer", (-1, TEMPERATURE): "cooler", (-1, HUMIDITY): "drier"}

@@ -152,7 +152,10 @@ class UsualAir(Settings):
 
 
 class UnusualAirRule(UsualAir):
-    """Air that changes within an hour as it did not on any of the last days at that time of day."""
+    """Air that changes within an hour as it did not on any of the last days at that time of day.
+
+    The margins of water and heat are of a kilogram of dry air [g/kg, kJ/kg].
+    """
 
     water_margin_g: float = Field(0.12, ge=0, le=5)
     heat_margin_kj: float = Field(0.35, ge=0, le=20)

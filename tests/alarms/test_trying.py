@@ -216,6 +216,7 @@ def test_work_is_planned_listed_and_ended(site: Site, capsys: pytest.CaptureFixt
     assert main(["plan-work", path, "vault", "washing", "--hours", "3", "--as", "Piet"]) == 0
     assert main(["planned-work", path]) == 0
     shown = capsys.readouterr().out
+    assert "Work 1: washing in North vault until " in shown
     assert "washing      North vault" in shown
     assert "under way  (Piet)" in shown
     assert main(["end-work", path, "1", "--as", "Piet"]) == 0
