@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import tempfile
 from collections import Counter
@@ -157,12 +158,21 @@ class LifeCycle(RuleBasedStateMachine):
             self.state[other] == "acknowledged" and self.active[other] for other in beside
         )
         if steps[-1]["event"] == "answered with another":
-            assert all_answered
+            other = self._named_in(steps[-1]["note"])
+            assert (self.state[other], self.active[other]) == ("acknowledged", True)
+            assert FINDINGS[other].cause == FINDINGS[name].cause
+            assert FINDINGS[other].priority >= FINDINGS[name].priority
             assert FINDINGS[name].priority < Priority.HIGH
             assert steps[-1]["person"] == "Nora"
             self.state[name] = "acknowledged"
         elif len(steps) == 1:
             assert not all_answered, f"{name} only adds to {beside}, which Nora has answered"
+
+    def _named_in(self, note: str) -> str:
+        """The condition of the alarm that a note names by its number."""
+        (number,) = re.findall(r"\d+", note)
+        key = self.alarms.alarm(int(number)).key
+        return next(name for name, finding in FINDINGS.items() if finding.key == key)
 
     def _told_with(self, number: int) -> list[str]:
         """Of a new alarm that no message tells, the conditions that stand and are told by the message that it joined."""
