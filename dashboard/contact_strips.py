@@ -34,9 +34,26 @@ def marked(
     """The same in words and times, for a picture to take along."""
     several = _several(contacts)
     return [
-        (f"{_named(c, several)} {_summed(c)}", [_placed(span, start, end) for span in c["spans"]])
+        (
+            f"{_named(c, several)} {_summed(c)}{_unknown(c, '; ')}",
+            [_placed(span, start, end) for span in c["spans"]],
+        )
         for c in contacts
     ]
+
+
+def rows(contacts: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The same as rows of a table, in order of time within each contact: ``state`` is ``silent`` where it is unknown."""
+    found = []
+    for contact in contacts:
+        own = [{"state": "on", **span} for span in contact["spans"]]
+        own += [{"state": "silent", **span} for span in contact["silent"]]
+        for span in sorted(own, key=lambda s: str(s["from_at"])):
+            seconds = span.pop("on_s")
+            found.append(
+                {"sensor": contact["sensor"], "quantity": contact["quantity"], **span, "lasted_s": seconds}
+            )
+    return found
 
 
 def _placed(span: dict[str, Any], start: datetime, end: datetime) -> Mark:
@@ -62,10 +79,14 @@ def _what(contact: dict[str, Any]) -> str:
 
 def _strip(contact: dict[str, Any], several: set[str], frame: Frame, zone: ZoneInfo) -> str:
     named, summed, kind = _named(contact, several), _summed(contact), STROKES[contact["quantity"]]
-    marks = "".join(_mark(span, _what(contact), kind, frame, zone) for span in contact["spans"])
+    unknown, spoken = _unknown(contact), summed + _unknown(contact, "; ")
+    marks = "".join(_mark(span, say("silent"), "silent", frame, zone) for span in contact["silent"])
+    marks += "".join(_mark(span, _what(contact), kind, frame, zone) for span in contact["spans"])
+    silent = f' <span class="on silent" aria-hidden="true"></span> {text(unknown)}' if unknown else ""
     return (
         f'<div class="contact-strip"><p><span class="on {kind}" aria-hidden="true"></span> <b>{text(named, 90)}</b> '
-        f'{text(summed)}</p><div class="strip" role="img" aria-label="{text(f"{named} {summed}")}">{marks}</div></div>'
+        f"{text(summed)}{silent}</p>"
+        f'<div class="strip" role="img" aria-label="{text(f"{named} {spoken}", 300)}">{marks}</div></div>'
     )
 
 
@@ -82,6 +103,13 @@ def _summed(contact: dict[str, Any]) -> str:
         span=lasting(contact["on_s"]),
         longest=lasting(contact["longest_s"]),
     )
+
+
+def _unknown(contact: dict[str, Any], before: str = "") -> str:
+    """For how long nothing is known of a contact that was heard; empty where it was never long silent."""
+    if not contact["silent"] or not (contact["heard"] or contact["times"]):
+        return ""
+    return before + say("not heard from for {span}", span=lasting(contact["silent_s"]))
 
 
 def _mark(span: dict[str, Any], what: str, kind: str, frame: Frame, zone: ZoneInfo) -> str:

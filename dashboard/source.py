@@ -127,7 +127,7 @@ class Source:
     def contacts(self, room: str, days: int) -> Answer:
         """When the contacts of a room said that a door stood open or a tank was low, over the last so many days."""
         placed = [s for s in self.site.sensors if s.room == room]
-        switches = [(s.id, quantity) for s in placed for quantity in s.quantities if quantity in CONTACTS]
+        switches = [(s.id, q, s.interval_s) for s in placed for q in s.quantities if q in CONTACTS]
 
         def question() -> Document:
             end = now()

@@ -10,7 +10,7 @@ from urllib.parse import quote
 
 import streamlit as st
 
-from dashboard.contact_strips import marked, strips
+from dashboard.contact_strips import marked, rows, strips
 from dashboard.course import Chart, Point, draw, picture_of, ticks_below
 from dashboard.language import say
 from dashboard.look import notice, put
@@ -84,11 +84,15 @@ def _course(source: Source, room: Room, places: list[str], days: int) -> None:
     contacts = (source.contacts(room.id, days).document or {}).get("contacts", [])
     switches = strips(contacts, start, end, zone)
     if switches:
-        key = f"{key} {say('Strips: when a contact said so, a low mark for a part of the time; a state lasts until it says otherwise.')}"
+        key = f"{key} {say('Strips: when a contact said so, a low mark for a part of the time; a state lasts until it says otherwise, and is unknown while it is silent for long (dashed).')}"
     st.html(f'<div>{drawn}{switches}{below}<p class="quiet">{text(key)}</p></div>')
     with st.container(horizontal=True):
         name = f"{room.id}-{'-'.join(p or 'room' for p in places)}"
         st.download_button(say("Take the figures along (CSV)"), _csv(documents), f"{name}.csv", "text/csv")
+        if listed := rows(contacts):
+            st.download_button(
+                say("Take the strips along (CSV)"), _written(listed), f"{room.id}-contacts.csv", "text/csv"
+            )
         st.download_button(
             say("Take the picture along (SVG)"),
             picture_of(room.name, charts, start, end, zone, marked(contacts, start, end)),
@@ -182,9 +186,14 @@ def _list_of(happened: list[tuple[datetime, str, str]], source: Source) -> str:
 
 
 def _csv(documents: dict[str, Document]) -> str:
+    return _written(
+        [{"place": place or "room", **step} for place, d in documents.items() for step in d["steps"]]
+    )
+
+
+def _written(lines: list[Document]) -> str:
     out = io.StringIO()
-    steps = [{"place": place or "room", **step} for place, d in documents.items() for step in d["steps"]]
-    writer = csv.DictWriter(out, list(steps[0]), lineterminator="\n")
+    writer = csv.DictWriter(out, list(lines[0]), lineterminator="\n")
     writer.writeheader()
-    writer.writerows(steps)
+    writer.writerows(lines)
     return out.getvalue()

@@ -15,53 +15,76 @@ from monitor.store.protocol import Store
 
 STEPS = 300
 """Into so many steps a stretch of time is parted: spans that begin within one, and near to each other, are told as one."""
-REACH_MS = 86_400_000
-"""How long before a stretch of time its first state may have been said [ms]."""
+SILENT_AFTER = 3
+"""After so many of its intervals without a word the state of a contact is unknown, as for the rule ``silence``."""
 
 
 def contact_spans(
-    store: Store, contacts: Iterable[tuple[str, str]], start: datetime, end: datetime
+    store: Store, contacts: Iterable[tuple[str, str, float]], start: datetime, end: datetime
 ) -> list[dict[str, Any]]:
-    """For each contact (sensor, quantity) the spans of [start, end) in which what its quantity names was so.
+    """For each contact (sensor, quantity, interval [s]) the spans of [start, end) in which what its quantity names was so.
 
-    A state lasts until the contact says otherwise, as it does for the rule ``contacts``; what holds before ``start``
-    is known where it was said within a day before.  A contact gives ``sensor``, ``quantity``, ``heard`` (whether it
-    said anything in the stretch), ``times`` and ``on_s`` [s] over all, ``longest_s`` [s] and ``spans``; a span gives
-    ``from_at``, ``to_at`` (None where it still lasts at the end), ``times`` and ``on_s`` [s]: those too near to each
-    other to be drawn apart are one, and their seconds count only what was on.
+    A state lasts until the contact says otherwise, and is unknown from three of its intervals after its newest word
+    until its next.  A contact gives ``sensor``, ``quantity``, ``heard`` (whether it said anything in the stretch),
+    ``times`` and ``on_s`` [s] over all, ``longest_s`` [s], ``spans``, and ``silent`` and ``silent_s`` [s] for what is
+    unknown.  A span gives ``from_at``, ``to_at`` (None where it still lasts at the end), ``times`` and ``on_s`` [s]:
+    those too near to each other to be drawn apart are one, and their seconds count only what was so.
     """
     bounds = to_ms(start), to_ms(end)
-    return [
-        _contact(store.read(sensor, quantity, bounds[0] - REACH_MS, bounds[1]), sensor, quantity, *bounds)
-        for sensor, quantity in contacts
-    ]
+    found = []
+    for sensor, quantity, interval_s in contacts:
+        known_ms = round(SILENT_AFTER * interval_s * 1000)
+        frame = store.read(sensor, quantity, bounds[0] - known_ms, bounds[1])
+        found.append({"sensor": sensor, "quantity": quantity, **_contact(frame, known_ms, *bounds)})
+    return found
 
 
-def _contact(frame: pd.DataFrame, sensor: str, quantity: str, start_ms: int, end_ms: int) -> dict[str, Any]:
+def _contact(frame: pd.DataFrame, known_ms: int, start_ms: int, end_ms: int) -> dict[str, Any]:
     good = frame[frame["flag"].isin([int(f) for f in GOOD_FLAGS]) & frame["value"].isin([0.0, 1.0])]
     times = pd.DatetimeIndex(good.index).as_unit("ms").asi8
+    beyond = np.r_[times[1:], end_ms][: len(times)]
+    until = np.minimum(beyond, times + known_ms)
     on = good["value"].to_numpy() == 1.0
-    begins, ends, lasts = _runs(times, on, start_ms, end_ms)
+    begins, ends = _within(*_joined(times[on], until[on]), start_ms, end_ms)
+    mute = _within(np.r_[start_ms, until], np.r_[times, end_ms], start_ms, end_ms)
     seconds = (ends - begins) / 1000
-    firsts = _firsts(begins, ends, (end_ms - start_ms) / STEPS)
-    spans = [
-        {
-            "from_at": rfc3339(int(begins[first])),
-            "to_at": None if lasts and beyond == len(begins) else rfc3339(int(ends[beyond - 1])),
-            "times": int(beyond - first),
-            "on_s": float(seconds[first:beyond].sum()),
-        }
-        for first, beyond in zip(firsts, [*firsts[1:], len(begins)][: len(firsts)], strict=True)
-    ]
     return {
-        "sensor": sensor,
-        "quantity": quantity,
         "heard": bool((times >= start_ms).any()),
         "times": len(begins),
         "on_s": float(seconds.sum()),
         "longest_s": float(seconds.max()) if len(seconds) else 0.0,
-        "spans": spans,
+        "spans": _spans(begins, ends, start_ms, end_ms),
+        "silent_s": float((mute[1] - mute[0]).sum() / 1000),
+        "silent": _spans(*mute, start_ms, end_ms),
     }
+
+
+def _joined(begins: np.ndarray, ends: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Stretches of which each that begins where the one before ends is told with it."""
+    apart = begins[1:] > ends[:-1]
+    return begins[np.r_[True, apart][: len(begins)]], ends[np.r_[apart, True][: len(ends)]]
+
+
+def _within(
+    begins: np.ndarray, ends: np.ndarray, start_ms: int, end_ms: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """What of some stretches lies within the one that is asked for."""
+    begins, ends = np.maximum(begins, start_ms), np.minimum(ends, end_ms)
+    return begins[ends > begins], ends[ends > begins]
+
+
+def _spans(begins: np.ndarray, ends: np.ndarray, start_ms: int, end_ms: int) -> list[dict[str, Any]]:
+    """Stretches as they are drawn: those too near to each other as one."""
+    firsts = _firsts(begins, ends, (end_ms - start_ms) / STEPS)
+    return [
+        {
+            "from_at": rfc3339(int(begins[first])),
+            "to_at": None if ends[beyond - 1] == end_ms else rfc3339(int(ends[beyond - 1])),
+            "times": int(beyond - first),
+            "on_s": float((ends[first:beyond] - begins[first:beyond]).sum() / 1000),
+        }
+        for first, beyond in zip(firsts, [*firsts[1:], len(begins)][: len(firsts)], strict=True)
+    ]
 
 
 def _firsts(begins: np.ndarray, ends: np.ndarray, step_ms: float) -> list[int]:
@@ -72,16 +95,3 @@ def _firsts(begins: np.ndarray, ends: np.ndarray, step_ms: float) -> list[int]:
         if not near:
             firsts.append(at)
     return firsts
-
-
-def _runs(
-    times: np.ndarray, on: np.ndarray, start_ms: int, end_ms: int
-) -> tuple[np.ndarray, np.ndarray, bool]:
-    """Begin and end [ms] of every run of being on, cut to the stretch, and whether the last one lasts beyond it."""
-    change = np.flatnonzero(np.diff(on.astype(np.int8), prepend=0))
-    begins, ends = times[change[::2]], times[change[1::2]]
-    lasts = len(begins) > len(ends)
-    ends = np.maximum(np.r_[ends, end_ms] if lasts else ends, start_ms)
-    begins = np.maximum(begins, start_ms)
-    within = ends > begins
-    return begins[within], ends[within], lasts

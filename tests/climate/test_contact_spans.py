@@ -38,8 +38,8 @@ def said(store: Store, *states: tuple[float, float], flag: Flag = Flag.PASS) -> 
     store.write([Reading("door", "door_open", at + round(m * MINUTE), v, flag) for m, v in states])
 
 
-def door(store: Store, length: timedelta = DAY) -> dict[str, Any]:
-    (found,) = contact_spans(store, [("door", "door_open")], START, START + length)
+def door(store: Store, length: timedelta = DAY, interval_s: float = 4 * 3600) -> dict[str, Any]:
+    (found,) = contact_spans(store, [("door", "door_open", interval_s)], START, START + length)
     return found
 
 
@@ -98,4 +98,27 @@ def test_a_busy_door_is_no_open_door(store: Store) -> None:
 def test_a_contact_that_said_nothing_is_not_heard(store: Store) -> None:
     """A day without a word is no shut door: the reader is told so."""
     found = door(store)
-    assert (found["heard"], found["spans"]) == (False, [])
+    assert (found["heard"], found["spans"], found["silent_s"]) == (False, [], 86_400.0)
+
+
+def test_a_door_is_unknown_while_its_contact_is_silent(store: Store) -> None:
+    """A word every ten minutes, the last one, open, at 06:40 and the next at 09:00: open till 07:10, then unknown."""
+    said(store, (-10, 0), (0, 0), (10, 0), (20, 1), (30, 1), (40, 1), (180, 1), (190, 0))
+    found = door(store, timedelta(minutes=200), interval_s=600)
+    assert [(s["from_at"], s["to_at"]) for s in found["spans"]] == [(at(20), at(70)), (at(180), at(190))]
+    assert found["silent"] == [{"from_at": at(70), "to_at": at(180), "times": 1, "on_s": 110 * 60.0}]
+
+
+def test_a_contact_silent_to_the_end_leaves_no_door_open(store: Store) -> None:
+    """Open at 06:10 and never heard again, a word expected every ten minutes: open for 30 minutes, unknown since 06:40."""
+    said(store, (-10, 0), (0, 0), (10, 1))
+    found = door(store, interval_s=600)
+    assert [(s["from_at"], s["to_at"]) for s in found["spans"]] == [(at(10), at(40))]
+    assert [(s["from_at"], s["to_at"]) for s in found["silent"]] == [(at(40), None)]
+
+
+def test_what_was_said_too_long_before_the_start_holds_no_more(store: Store) -> None:
+    """Open at 05:20 with a word every ten minutes: at six nothing is known of it."""
+    said(store, (-40, 1))
+    found = door(store, interval_s=600)
+    assert (found["heard"], found["spans"], found["silent_s"]) == (False, [], 86_400.0)

@@ -142,9 +142,11 @@ class SampleStore:
         return frame
 
     def read(self, sensor: str, quantity: str, start_ms: int, end_ms: int) -> pd.DataFrame:
-        """A contact that is on for the first 40 minutes of every sixth hour, and for three hours in the middle."""
+        """A contact that is on for the first 40 minutes of every sixth hour, and for three hours in the middle; silent for a twentieth."""
         _answers.need_store()
         times = np.arange(start_ms - start_ms % 600_000, end_ms, 600_000)
+        share = (times - start_ms) / (end_ms - start_ms)
+        times = times[(share < 0.7) | (share > 0.75)]
         if os.environ.get("MATURING_SAMPLE") == "empty":
             times = times[:0]
         long = np.abs(times - (start_ms + end_ms) / 2) < 5_400_000

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from dashboard.contact_strips import lasting, marked, strips
+from dashboard.contact_strips import lasting, marked, rows, strips
 from dashboard.course import picture_of
 from dashboard.source import Source
 from monitor.clock import rfc3339
@@ -37,6 +37,7 @@ def contact(*spans: tuple[float, float | None], quantity: str = "door_open", **s
     ]
     known = {"sensor": "north-door", "quantity": quantity, "heard": True, "times": len(spans)}
     summed = {"on_s": sum(lengths), "longest_s": max(lengths, default=0.0), "spans": written}
+    summed |= {"silent": [], "silent_s": 0.0}
     return known | summed | said
 
 
@@ -87,6 +88,31 @@ def test_marks_too_near_to_each_other_say_how_many_they_are() -> None:
     shown = drawn(one)
     assert "height:23%" in shown
     assert "door open 2 times from yesterday 06:00 to yesterday 07:00: 14 min in all" in shown
+
+
+def silent(begin: float, until: float) -> dict[str, Any]:
+    """That nothing was heard of a contact from one hour after midnight to another."""
+    found = contact((begin, until))
+    return {"silent": found["spans"], "silent_s": found["on_s"]}
+
+
+def test_what_is_unknown_is_marked_as_such_and_said() -> None:
+    """Open for an hour at six, silent from noon to six: a mark of its own, a quarter of the day wide, with its words."""
+    shown = drawn(contact((6, 7), **silent(12, 18)))
+    assert (
+        'left:50.00%;width:25.00%;height:100%" title="silent from yesterday 12:00 to yesterday 18:00: 6.0'
+        in shown
+    )
+    assert 'aria-label="door open: 1 time, 60 min; not heard from for 6.0 h"' in shown
+
+
+def test_the_figures_to_take_along_tell_each_span() -> None:
+    """Silent from two to three, open from six to seven: two rows in order of time."""
+    found = rows([contact((6, 7), **silent(2, 3))])
+    assert [(r["state"], r["from_at"][11:16], r["to_at"][11:16], r["lasted_s"]) for r in found] == [
+        ("silent", "02:00", "03:00", 3600.0),
+        ("on", "06:00", "07:00", 3600.0),
+    ]
 
 
 def test_two_doors_of_a_room_are_told_apart_by_their_contacts() -> None:
