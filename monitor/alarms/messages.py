@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import sqlalchemy as sa
@@ -10,7 +11,7 @@ from sqlalchemy.engine import Connection
 
 from monitor.alarms import journal as tables
 from monitor.alarms.company import stands
-from monitor.alarms.lifecycle import State
+from monitor.alarms.lifecycle import QUIET, State
 from monitor.site import Site
 
 TELLING = ("raised", "worse", "again", "escalated")
@@ -50,15 +51,26 @@ def open_told(history: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return [m for m in history if m["about"] in TELLING and m["id"] > last_over]
 
 
-def over_unsaid(connection: Connection, family: list[dict[str, Any]], route: str) -> list[dict[str, Any]]:
-    """Of alarms told together, those that are over and of which a route was not told so."""
-    history = messages_of(connection, [row["id"] for row in family])
-    return [
-        row
-        for row in family
-        if not stands(row)
-        and open_told([m for m in history if m["alarm_id"] == row["id"] and m["route"] == route])
-    ]
+@dataclass(frozen=True)
+class Unsaid:
+    """An alarm (a row) that is over, and the messages that left and told of it."""
+
+    alarm: dict[str, Any]
+    messages: tuple[int, ...]
+
+
+def over_unsaid(connection: Connection, family: list[dict[str, Any]], route: str) -> list[Unsaid]:
+    """Of some alarms those that are over, with all that was told with them, and of which a route was not told so."""
+    history, found = messages_of(connection, [row["id"] for row in family]), []
+    for row in family:
+        if stands(row):
+            continue
+        told = open_told([m for m in history if m["alarm_id"] == row["id"] and m["route"] == route])
+        left = tuple(m["id"] for m in told if m["composed"])
+        beside = alarms_of(connection, [m["id"] for m in told])
+        if left and not any(stands(other) and other["state"] not in QUIET for other in beside):
+            found.append(Unsaid(row, left))
+    return found
 
 
 def alarms_of(connection: Connection, message_ids: Sequence[int]) -> list[dict[str, Any]]:

@@ -112,7 +112,7 @@ class Outbox:
         return answers(answered) if answered and len(answered) == len(known) else None
 
     def over(self, connection: Connection, alarm: dict[str, Any], number: int, now_ms: int) -> None:
-        """An alarm's condition has gone: tell those who were told, once all that their message told of is over.
+        """An alarm's condition has gone: tell those who were told of it, or of another with it, once all of that is over.
 
         What a person has put aside, or work keeps quiet, holds up nobody's end; so this is asked then too.
         """
@@ -123,16 +123,14 @@ class Outbox:
         for name in sorted({m["route"] for m in history} - {LOCAL_LOG}):
             told = open_told([m for m in history if m["route"] == name])
             family = alarms_of(connection, [m["id"] for m in told])
-            if not told or any(stands(row) and row["state"] not in QUIET for row in family):
-                continue
             for message in told:
                 if not message["composed"] and not any(map(stands, family)):
                     drop(connection, message["id"], now_ms, "over before it left")
-            left, over = [m for m in told if m["composed"]], over_unsaid(connection, family, name)
-            if left and over:
-                group, once = f"over/{left[0]['id']}", f"over/{left[-1]['id']}/{number}/{name}"
-                due_ms = self._over_due(name, over, now_ms)
-                ids = tuple(row["id"] for row in over)
+            if over := over_unsaid(connection, family, name):
+                left = sorted({message for unsaid in over for message in unsaid.messages})
+                group, once = f"over/{left[0]}", f"over/{left[-1]}/{number}/{name}"
+                due_ms = self._over_due(name, [unsaid.alarm for unsaid in over], now_ms)
+                ids = tuple(unsaid.alarm["id"] for unsaid in over)
                 news = tuple(News(i, f"over/{ended_by(connection, i)}") for i in ids)
                 _make(connection, Wanted(name, "over", ids, group, due_ms, once, news), now_ms)
 

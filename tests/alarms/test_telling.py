@@ -375,3 +375,24 @@ def test_what_was_over_is_told_once_the_rest_is_put_aside(opened: Opened) -> Non
     nora.live(10, [warm])
     assert nora.heard == ["Needs you: North vault", "Over: North vault"]
     assert "It was: Humidity 74.2 %" in nora.words[1].text
+
+
+def test_an_end_waits_for_what_was_told_with_it_and_for_nothing_else(opened_on_both: Opened) -> None:
+    """Dry and warm told together, then warm and drying fast: dry is over once the warmth is, however fast wheels still dry."""
+    alarms, nora = opened_on_both()
+    warm, fast = dry(aspect="temperature-high", what="Too warm"), dry(rule="drying_pace", what="Drying fast")
+    nora.live(5, [dry(), warm])
+    alarms.shelve(2, "Nora", nora.now + 8 * HOUR, now_ms=nora.now)
+    nora.live(5, [dry(), warm])
+    alarms.unshelve(2, "Nora", now_ms=nora.now)
+    nora.live(5, [dry(), warm, fast])
+    assert nora.heard == ["Needs you: North vault"] * 2
+    nora.live(10, [warm, fast])
+    assert len(nora.heard) == 2
+    nora.live(10, [fast])
+    assert nora.heard[2:] == ["Over: North vault"]
+    assert "It was: Humidity 74.2 %" in nora.words[2].text
+    nora.live(10, [])
+    assert nora.heard[3:] == ["Over: North vault"]
+    assert "- Too warm" in nora.words[3].text
+    assert "- Drying fast" in nora.words[3].text
