@@ -137,7 +137,11 @@ def try_text(document: dict[str, Any], zone: tzinfo) -> str:
     sums = [f"{_raised(document, side)}, {_sent(document[side]['messages'])}" for side in sides]
     told = f"as it is {sums[0]}; as changed {sums[1]}" if both else sums[0]
     return "\n".join(
-        [*lines, "", f"In {document['as_is']['days']:.1f} days: {told}. Times are those of {zone}."]
+        [
+            *lines,
+            "",
+            f"In {document['as_is']['days']:.1f} days, in whole slots of ten minutes: {told}. Times are those of {zone}.",
+        ]
     )
 
 

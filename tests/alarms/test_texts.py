@@ -112,6 +112,6 @@ def test_a_trial_without_alarms_says_so() -> None:
     """Nothing raised is a sentence and no empty table; without a route it says why there are no messages."""
     document = {"rows": [], "changed": None, "as_is": {"days": 7.0, "messages": {}}}
     assert try_text(document, DUBLIN) == (
-        "Nothing would have alarmed.\n\nIn 7.0 days: 0 raised, no messages, as the site file names no route. "
-        "Times are those of Europe/Dublin."
+        "Nothing would have alarmed.\n\nIn 7.0 days, in whole slots of ten minutes: 0 raised, no messages, as the "
+        "site file names no route. Times are those of Europe/Dublin."
     )

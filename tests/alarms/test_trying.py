@@ -124,7 +124,10 @@ def test_changed_settings_stand_beside_those_as_they_are(
     assert by_rule["drying_pace"]["changed"] == by_rule["drying_pace"]["as_is"]
     shown = try_text(document, ZoneInfo("Europe/Dublin"))
     assert re.search(r"2026-03-01 02:30 +2\.7 h +-- +North vault: Humidity 70\.0 %", shown)
-    assert re.search(r"In 0\.3 days: as it is 3 raised, \d messages?; as changed 2 raised", shown)
+    assert re.search(
+        r"In 0\.3 days, in whole slots of ten minutes: as it is 3 raised, \d messages?; as changed 2 raised",
+        shown,
+    )
     assert "Times are those of Europe/Dublin." in shown
 
 
