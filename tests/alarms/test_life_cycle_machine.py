@@ -67,6 +67,7 @@ class LifeCycle(RuleBasedStateMachine):
         self.active: dict[str, bool] = {}
         self.work: int | None = None
         self.work_begins = 0
+        self.looked_at = set[int]()
         self.raises: Counter[str] = Counter()
         self.down = set[str]()
         self.delivered: list[tuple[str, str]] = []
@@ -146,8 +147,8 @@ class LifeCycle(RuleBasedStateMachine):
     def _answered_with_another(self, name: str) -> None:
         """What only adds to what Nora was told and has answered is answered with it; all else she is told, or reminded of.
 
-        It adds to an alarm of its cause that stands, answered, no less pressing, in a message that left.  What is high or
-        critical is told all the same.
+        It adds to an alarm of its cause that stands, answered, no less pressing, in a message that left, when it is raised:
+        what is answered later does not answer what came before.  What is high or critical is told all the same.
         """
         if self.state.get(name) != "unacknowledged":
             return
@@ -165,8 +166,9 @@ class LifeCycle(RuleBasedStateMachine):
             assert FINDINGS[name].priority < Priority.HIGH
             assert steps[-1]["person"] == "Nora"
             self.state[name] = "acknowledged"
-        elif len(steps) == 1:
+        elif len(steps) == 1 and steps[0]["id"] not in self.looked_at:
             assert not all_answered, f"{name} only adds to {beside}, which Nora has answered"
+        self.looked_at.add(steps[-1]["id"])
 
     def _named_in(self, note: str) -> str:
         """The condition of the alarm that a note names by its number."""
