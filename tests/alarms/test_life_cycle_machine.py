@@ -22,13 +22,13 @@ from monitor.alarms import open_alarms
 from monitor.alarms.channels import Key, Recipient
 from monitor.alarms.journal import rebuilt
 from monitor.alarms.lifecycle import QUIET
-from monitor.alarms.messages import TELLING
 from monitor.alarms.sender import LONGEST_WAIT_MS, Sender
 from monitor.alarms.words import Words
 from monitor.errors import AlarmError
 from monitor.rules.finding import Finding, Priority
 from monitor.site import AlarmSettings, Route
 from monitor.site.alarm_settings import ByPriority
+from tests.alarms.last_told import told_is_true
 from tests.alarms.samples import MINUTE, START, dry, make_site
 
 FINDINGS: dict[str, Finding] = {
@@ -293,7 +293,7 @@ class LifeCycle(RuleBasedStateMachine):
             self.update(None)
             self.through_crashes(self.sender.send_waiting, None if number else crash)
         if "mailto" not in self.down:
-            self._told_is_true()
+            told_is_true(self.alarms.journal)
 
     @rule(name=names, crash=crashes)
     def comes_and_goes(self, name: str, crash: int | None) -> None:
@@ -381,42 +381,6 @@ class LifeCycle(RuleBasedStateMachine):
         self.messages_leave(None)
         self.alarms.close()
         shutil.rmtree(self.folder, ignore_errors=True)
-
-    def _told_is_true(self) -> None:
-        with self.alarms.journal.reading() as connection:
-            reached = tables.attempts.c.outcome.in_(("sent", "told"))
-            sent = sa.select(tables.attempts.c.message_id).where(reached)
-            message, link = tables.messages.c, tables.message_alarms.c
-            query = (
-                sa.select(link.alarm_id, message.id, message.about)
-                .join(tables.messages, message.id == link.message_id)
-                .where(message.route == "phone", message.id.in_(sent))
-                .order_by(message.id)
-            )
-            told = [tuple(row) for row in connection.execute(query)]
-            gave_up = sa.select(tables.attempts.c.message_id).where(tables.attempts.c.outcome == "gave-up")
-            given_up = set(
-                connection.execute(sa.select(link.alarm_id).where(link.message_id.in_(gave_up))).scalars()
-            )
-            rows = {r["id"]: dict(r) for r in connection.execute(sa.select(tables.alarms)).mappings()}
-        last = {alarm_id: (number, about) for alarm_id, number, about in told}
-        for number, row in rows.items():
-            # What Nora answered on the page while no channel worked for a day she knows without a message.
-            if "route-" in row["key"] or (row["state"] == "acknowledged" and number in given_up):
-                continue
-            message, about = last.get(number, (0, ""))
-            if row["ended_ms"] is None and row["state"] in ("unacknowledged", "acknowledged"):
-                assert about in (*TELLING, "reminder"), (
-                    f"{row['key']} stands and Nora does not know: {about!r}"
-                )
-            elif row["ended_ms"] is not None or row["state"] == "returned-unacknowledged":
-                # What was told together is said to be over once all of it is, but for what is put aside.
-                together = {m for a, m, what in told if a == number and (m == message or what in TELLING)}
-                beside = [rows[a] for a, m, _ in told if m in together]
-                open_still = any(
-                    r["active"] and r["ended_ms"] is None and r["state"] not in QUIET for r in beside
-                )
-                assert about in ("over", "") or open_still, f"{row['key']} is over and Nora does not know"
 
 
 TestLifeCycle = LifeCycle.TestCase
