@@ -30,8 +30,8 @@ def told_is_true(journal: Journal) -> None:
         rows = {r["id"]: dict(r) for r in connection.execute(sa.select(tables.alarms)).mappings()}
     last = {alarm_id: (number, about) for alarm_id, number, about in told}
     for number, row in rows.items():
-        # What Nora answered on the page while no channel worked for a day she knows without a message.
-        if "route-" in row["key"] or (row["state"] == "acknowledged" and number in given_up):
+        # What no channel took for a day is given up, unless it waits for an answer and she is reminded.
+        if "route-" in row["key"] or (row["state"] != "unacknowledged" and number in given_up):
             continue
         message, about = last.get(number, (0, ""))
         if row["ended_ms"] is None and row["state"] in ("unacknowledged", "acknowledged"):
