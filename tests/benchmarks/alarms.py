@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import multiprocessing
+import re
 import statistics
 import tempfile
 import time
@@ -133,5 +134,5 @@ def _gas(client: object, room: int, value: float) -> None:
 
 def _raised(mail: MailServer) -> list[tuple[int, float]]:
     """The room and time of each mail that says that something stands."""
-    subjects = [(str(m["Subject"]), at) for _, m, at in list(mail.mails)]
-    return [(int(s.rpartition(" ")[2]), at) for s, at in subjects if s.startswith("Now: Room")]
+    found = [(re.match(r"Now: STAY OUT of Room (\d+):", str(m["Subject"])), at) for _, m, at in list(mail.mails)]
+    return [(int(room[1]), at) for room, at in found if room]
