@@ -13,7 +13,7 @@ from monitor.alarms.record import Alarm
 from monitor.alarms.runs import runs
 from monitor.clock import DAY_MS, from_ms
 from monitor.rules.finding import Priority
-from monitor.rules.words import listed, place_name, span_text
+from monitor.rules.words import STAY_OUT, listed, place_name, span_text
 from monitor.site import Site
 
 LONGEST_LINE = 160
@@ -209,8 +209,7 @@ def _worst(alarms: Sequence[Alarm], are: str = "are ") -> tuple[str, int]:
     """The most pressing of what is wrong, in short, and how many more there are beside it."""
     if _many_silent(alarms):
         return _what(alarms, are)[1], 0
-    first = alarms[0].finding
-    return _one_line(first.short) or _one_line(first.what), len(alarms) - 1
+    return _short(alarms[0], are), len(alarms) - 1
 
 
 def _many_silent(alarms: Sequence[Alarm]) -> bool:
@@ -220,13 +219,19 @@ def _many_silent(alarms: Sequence[Alarm]) -> bool:
 def _what(alarms: Sequence[Alarm], are: str = "are ") -> tuple[str, str]:
     """What is wrong, in full and short; of several alarms only in short, since each is said by itself."""
     first = alarms[0].finding
-    what, short = _one_line(first.what), _one_line(first.short) or _one_line(first.what)
+    what, short = _one_line(first.what), _short(alarms[0], are)
     if len(alarms) == 1:
         return what, short
     if _many_silent(alarms):
         text = f"{len(alarms)} sensors {are}silent"
         return f"{text}; one cause is likely (power, network, broker)", text
     return "", f"{short}; {len(alarms) - 1} more"
+
+
+def _short(alarm: Alarm, are: str) -> str:
+    """What is wrong in short; of what is over (``are`` is empty) nobody is told to stay out."""
+    short = _one_line(alarm.finding.short) or _one_line(alarm.finding.what)
+    return short if are else short.removeprefix(STAY_OUT)
 
 
 def _effects(alarms: Sequence[Alarm], before: str = "") -> list[str]:

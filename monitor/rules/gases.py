@@ -10,7 +10,7 @@ from monitor.rules.base import MINUTE_MS, Rule
 from monitor.rules.finding import Finding, Priority
 from monitor.rules.moment import Moment
 from monitor.rules.watch import Evidence, Watch
-from monitor.rules.words import place_name
+from monitor.rules.words import STAY_OUT, place_name
 
 
 @dataclass(frozen=True)
@@ -93,7 +93,7 @@ class GasesRule(Rule):
             since_ms=watch.since_ms or watch.seen_ms,
             seen_ms=watch.seen_ms,
             what=f"{limit.name} at {where} ({self.room.name}): {value}, {'under' if limit.below else 'over'} {at}",
-            short=f"STAY OUT of {self.room.name}: {limit.name.lower()} {value}",
+            short=f"{STAY_OUT}{self.room.name}: {limit.name.lower()} {value}",
             check_first=CAUTION,
             priority=limit.priority,
             effect="people in the room are in danger before they notice",

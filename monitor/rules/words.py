@@ -6,6 +6,9 @@ from collections.abc import Sequence
 
 from monitor.site import Room, Site
 
+STAY_OUT = "STAY OUT of "
+"""Begins in short what is wrong where gas is over a limit for people; it is no longer said of what is over."""
+
 
 def wheels_text(count: int, what: str = "") -> str:
     """``41 cloth-bound wheels``, ``1 wheel``."""

@@ -116,6 +116,18 @@ def test_many_rooms_are_the_first_and_a_count(site: Site) -> None:
     alarms.close()
 
 
+def test_nobody_is_told_to_stay_out_of_a_room_where_gas_is_over(site: Site) -> None:
+    """While it stands the order comes first; once it is over the subject must not be read as one."""
+    alarms = open_alarms(site)
+    gas = dry(Priority.CRITICAL, rule="gases", short="STAY OUT of North vault: carbon dioxide 40,000 ppm")
+    alarms.update([gas], START)
+    stands, over = (words_of(site, alarms.standing(), about, Context(START)) for about in ("raised", "over"))
+    assert stands.title == "Now: STAY OUT of North vault: carbon dioxide 40,000 ppm"
+    assert over.title == "Over: North vault: carbon dioxide 40,000 ppm"
+    assert "STAY OUT" not in over.line + over.text
+    alarms.close()
+
+
 def test_what_is_in_no_room_leaves_the_site_out_where_it_does_not_fit(site: Site) -> None:
     """That messages do not get out is what must be read, not what the farm is called."""
     long = site.site.model_copy(update={"name": "The maturing rooms of Hollow Farm"})
