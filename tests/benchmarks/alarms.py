@@ -134,5 +134,7 @@ def _gas(client: object, room: int, value: float) -> None:
 
 def _raised(mail: MailServer) -> list[tuple[int, float]]:
     """The room and time of each mail that says that something stands."""
-    found = [(re.match(r"Now: STAY OUT of Room (\d+):", str(m["Subject"])), at) for _, m, at in list(mail.mails)]
+    found = [
+        (re.match(r"Now: STAY OUT of Room (\d+):", str(m["Subject"])), at) for _, m, at in list(mail.mails)
+    ]
     return [(int(room[1]), at) for room, at in found if room]
