@@ -26,7 +26,7 @@ from monitor.climate.course import room_course
 from monitor.clock import now, parse_rfc3339
 from monitor.errors import MonitorError, UnknownWheel
 from monitor.records import CONTACTS
-from monitor.site import Site, load
+from monitor.site import Site, load, rule_settings
 from monitor.wheels.bulk import enter_many
 from monitor.wheels.photos import keep_photo, photo_path
 
@@ -127,7 +127,10 @@ class Source:
     def contacts(self, room: str, days: int) -> Answer:
         """When the contacts of a room said that a door stood open or a tank was low, over the last so many days."""
         placed = [s for s in self.site.sensors if s.room == room]
-        switches = [(s.id, q, s.interval_s) for s in placed for q in s.quantities if q in CONTACTS]
+        silence = rule_settings(self.site, self.site.room_by_id[room], "silence")
+        switches = [
+            (s.id, q, silence.longest_s(s.interval_s)) for s in placed for q in s.quantities if q in CONTACTS
+        ]
 
         def question() -> Document:
             end = now()

@@ -261,11 +261,10 @@ def sensor_heard(site: Site, sensor: Sensor, series: list[SeriesSummary], at_ms:
     age_s = None if last_ms is None else max(0.0, (at_ms - last_ms) / 1000)
     worst = max(held, key=lambda s: (s.last_flag == Flag.FAIL, s.last_flag == Flag.SUSPECT), default=None)
     silence = rule_settings(site, site.room_by_id[sensor.room], "silence")
-    late_after_s = max(silence.intervals * sensor.interval_s, silence.least_min * 60)
     return {
         "last_seen_at": rfc3339(last_ms),
         "age_s": age_s,
-        "silent": age_s is None or age_s > late_after_s,
+        "silent": age_s is None or age_s > silence.longest_s(sensor.interval_s),
         "flag": worst.last_flag if worst else int(Flag.MISSING),
         "reason": worst.last_reason if worst else "nothing heard from it yet",
         "battery_pct": next((s.last_value for s in held if s.quantity == "battery"), None),

@@ -15,25 +15,23 @@ from monitor.store.protocol import Store
 
 STEPS = 300
 """Into so many steps a stretch of time is parted: spans that begin within one, and near to each other, are told as one."""
-SILENT_AFTER = 3
-"""After so many of its intervals without a word the state of a contact is unknown, as for the rule ``silence``."""
 
 
 def contact_spans(
     store: Store, contacts: Iterable[tuple[str, str, float]], start: datetime, end: datetime
 ) -> list[dict[str, Any]]:
-    """For each contact (sensor, quantity, interval [s]) the spans of [start, end) in which what its quantity names was so.
+    """For each contact (sensor, quantity, how long it may be quiet [s]) the spans of [start, end) in which what its quantity
+    names was so.
 
-    A state lasts until the contact says otherwise, and is unknown from three of its intervals after its newest word
-    until its next.  A contact gives ``sensor``, ``quantity``, ``heard`` (whether it said anything in the stretch),
+    A state lasts until the contact says otherwise, and is unknown from when it is quiet for too long until its next word.  A contact gives ``sensor``, ``quantity``, ``heard`` (whether it said anything in the stretch),
     ``times`` and ``on_s`` [s] over all, ``longest_s`` [s], ``spans``, and ``silent`` and ``silent_s`` [s] for what is
     unknown.  A span gives ``from_at``, ``to_at`` (None where it still lasts at the end), ``times`` and ``on_s`` [s]:
     those too near to each other to be drawn apart are one, and their seconds count only what was so.
     """
     bounds = to_ms(start), to_ms(end)
     found = []
-    for sensor, quantity, interval_s in contacts:
-        known_ms = round(SILENT_AFTER * interval_s * 1000)
+    for sensor, quantity, longest_s in contacts:
+        known_ms = round(longest_s * 1000)
         frame = store.read(sensor, quantity, bounds[0] - known_ms, bounds[1])
         found.append({"sensor": sensor, "quantity": quantity, **_contact(frame, known_ms, *bounds)})
     return found

@@ -28,7 +28,7 @@ class SilenceRule(Rule):
         if first > moment.now_ms:
             first = self.memory["first_ms"] = moment.now_ms
         quiet_ms = {s.id: self._quiet_ms(moment, s, first) for s in self.sensors}
-        silent = {s.id for s in self.sensors if quiet_ms[s.id] > self._longest_ms(s)}
+        silent = {s.id for s in self.sensors if quiet_ms[s.id] > 1000 * self.settings.longest_s(s.interval_s)}
         of_air = [s.id for s in self.sensors if not is_contact_only(s)]
         few = 2 * len(silent.intersection(of_air)) <= len(of_air)
         for sensor in self.sensors:
@@ -49,10 +49,6 @@ class SilenceRule(Rule):
     def _quiet_ms(self, moment: Moment, sensor: Sensor, first_ms: int) -> int:
         heard = moment.last_seen.get(sensor.id)
         return moment.now_ms - min(first_ms if heard is None else heard, moment.now_ms)
-
-    def _longest_ms(self, sensor: Sensor) -> float:
-        own = self.settings
-        return float(max(own.intervals * sensor.interval_s * 1000, own.least_min * MINUTE_MS))
 
     def alive(self, moment: Moment, key: str) -> bool:
         sensor = moment.site.sensor_by_id.get(key)

@@ -56,6 +56,10 @@ class SilenceRule(Settings):
     least_min: float = Field(2.0, ge=0, le=1440)
     lone_min: DelayMinutes = 60.0
 
+    def longest_s(self, interval_s: float) -> float:
+        """How long a sensor that sends at an interval [s] may be quiet before it counts as silent [s]."""
+        return max(self.intervals * interval_s, self.least_min * 60)
+
 
 class RindIndexRule(Settings):
     """An index of the rind twin (cracking, blue or mites) over what a person may be expected to see."""

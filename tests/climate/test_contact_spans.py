@@ -39,7 +39,7 @@ def said(store: Store, *states: tuple[float, float], flag: Flag = Flag.PASS) -> 
 
 
 def door(store: Store, length: timedelta = DAY, interval_s: float = 4 * 3600) -> dict[str, Any]:
-    (found,) = contact_spans(store, [("door", "door_open", interval_s)], START, START + length)
+    (found,) = contact_spans(store, [("door", "door_open", 3 * interval_s)], START, START + length)
     return found
 
 
